@@ -81,8 +81,8 @@ def sun_tracks_svg(
     """The negative, its horizon, a bold line per season, a thin one per day, and their times, as one SVG.
 
     seasons: label → track, each of the first four with dashes of its own; whole hours are marked on it and a
-    row of figures stands under the drawing. days: label → track of the days asked for, thin and labelled where
-    there is room.
+    row of figures stands under the drawing. days: label → track of the days asked for, thin and labelled
+    where there is room.
     """
     bold = list(zip(seasons.items(), cycle(SEASON_STROKES), strict=False))
     thin = list((days or {}).items())
