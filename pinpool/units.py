@@ -121,9 +121,7 @@ def _units() -> dict[str, Unit]:
 
 UNITS: dict[str, Unit] = _units()
 
-_BY_SPELLING = {
-    spelling: UNITS[symbol] for symbol, _, _, others, _ in _TABLE for spelling in (symbol, *others.split())
-}
+_BY_SPELLING = {spelling: UNITS[symbol] for symbol, _, _, others, _ in _TABLE for spelling in (symbol, *others.split())}
 _BY_WORD = {word: UNITS[symbol] for symbol, *_, words in _TABLE for word in words.split()}
 
 

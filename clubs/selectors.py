@@ -1,0 +1,34 @@
+"""What may be read of clubs. What one may not see does not exist: 404."""
+
+from typing import Any
+
+from django.db.models import QuerySet
+from django.http import Http404
+
+from clubs.models import Camera, Club, Membership
+from clubs.services import check_role
+
+
+def clubs_of(*, actor: Any) -> QuerySet[Club]:
+    return Club.objects.filter(memberships__user=actor)
+
+
+def membership_in(*, actor: Any, club: str, action: str) -> Membership:
+    """The actor's membership of the club with this slug, if their role allows the action."""
+    found = Membership.objects.select_related("club", "user").filter(user=actor, club__slug=club).first()
+    if found is None:
+        raise Http404
+    check_role(membership=found, action=action)
+    return found
+
+
+def cameras_in(*, club: Club) -> QuerySet[Camera]:
+    return Camera.objects.filter(club=club).select_related("owner").prefetch_related("specs__author")
+
+
+def camera_in(*, club: Club, code: str) -> Camera:
+    """The club's camera with this code, whatever its case."""
+    found = cameras_in(club=club).filter(code=code.upper()).first()
+    if found is None:
+        raise Http404
+    return found

@@ -1,0 +1,175 @@
+"""What the club endpoints take and show."""
+
+from typing import Any
+
+import numpy as np
+from rest_framework import serializers
+from rest_framework.exceptions import ErrorDetail
+
+from clubs.roles import ROLE_CHOICES
+from optics.answers import measure
+from optics.core.camera_plan import Hole
+from optics.inputs import SUFFIXES, FilmPlaneField
+from optics.outputs import length
+from optics.questions import HoleReadingIn
+from pinpool.http.fields import Length, Number, StrictSerializer
+from pinpool.plugins.registry import contributions
+from pinpool.quantities import quantity_out
+
+
+class Text(serializers.CharField):
+    """Text a person wrote: trimmed, no control characters."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("max_length", 100)
+        super().__init__(**kwargs)
+
+    def to_internal_value(self, data: Any) -> str:
+        if not isinstance(data, str):
+            self.fail("invalid")
+        text = super().to_internal_value(data)
+        if any(ord(c) < 32 and c != "\n" for c in text):
+            raise serializers.ValidationError("Control characters are not text.", "control_character")
+        return text
+
+
+class ClubIn(StrictSerializer):
+    slug = serializers.RegexField(
+        r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=40, help_text="Short name in addresses: a–z, 0–9, -."
+    )
+    name = Text()
+
+
+class ClubOut(serializers.Serializer):
+    slug = serializers.CharField()
+    name = serializers.CharField()
+    created_at = serializers.DateTimeField()
+    revision = serializers.IntegerField()
+
+
+class MemberIn(StrictSerializer):
+    username = Text(max_length=150)
+    role = serializers.ChoiceField(ROLE_CHOICES)
+
+
+class MemberOut(serializers.Serializer):
+    username = serializers.CharField(source="user.get_username")
+    role = serializers.ChoiceField(ROLE_CHOICES)
+    joined_at = serializers.DateTimeField()
+    revision = serializers.IntegerField()
+
+
+class MadeHoleIn(StrictSerializer):
+    """A hole with how it was measured: a diameter, or the readings behind it."""
+
+    diameter = Length(maximum=20.0, required=False)
+    uncertainty = Length(maximum=20.0, exclusive_minimum=False, required=False, help_text="One standard deviation.")
+    readings = HoleReadingIn(many=True, allow_empty=False, max_length=100, required=False)
+    plate_thickness = Length(maximum=20.0, exclusive_minimum=False, required=False, default=0.0)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        given = [name for name in ("diameter", "readings") if name in attrs]
+        if len(given) != 1:
+            text = "Give the diameter, or the readings it came from" + (", not both." if given else ".")
+            raise serializers.ValidationError({"diameter": [ErrorDetail(text, "ambiguous" if given else "required")]})
+        if "readings" not in attrs:
+            hole = Hole(attrs["diameter"], attrs.get("uncertainty", 0.0), attrs["plate_thickness"])
+            return {"hole": hole, "measured_by": "given"}
+        if "uncertainty" in attrs:
+            text = "The readings carry their own uncertainty."
+            raise serializers.ValidationError({"uncertainty": [ErrorDetail(text, "unknown_key")]})
+        found = measure(attrs["readings"])
+        ways = {reading["way"] for reading in attrs["readings"]}
+        measured_by = {"holes_across": "counted", "pixels": "scanned", "diameter": "given"}[ways.pop()]
+        hole = Hole(found.diameter_mm, found.uncertainty_mm, attrs["plate_thickness"])
+        return {"hole": hole, "measured_by": "several" if ways else measured_by}
+
+
+class SpecIn(StrictSerializer):
+    """What a camera is."""
+
+    film_plane = FilmPlaneField()
+    hole = MadeHoleIn()
+    focal_length = Length(required=False, help_text="Nominal; left out: half of shortest + longest.")
+    reason = Text(max_length=300, required=False, default="")
+
+    def to_internal_value(self, data: Any) -> dict[str, Any]:
+        attrs = super().to_internal_value(data)
+        made = attrs["hole"]
+        typed = {key: value for key, value in data.items() if key != "reason"}
+        return {
+            "film_plane": attrs["film_plane"],
+            "hole": made["hole"],
+            "hole_measured_by": made["measured_by"],
+            "focal_length": attrs.get("focal_length"),
+            "reason": attrs["reason"],
+            "typed": typed,
+        }
+
+
+class CameraIn(StrictSerializer):
+    code = serializers.RegexField(
+        r"^[A-Za-z0-9-]{2,12}$",
+        required=False,
+        help_text="Left out: one is drawn that is easy to read aloud.",
+    )
+    name = Text()
+    club_owned = serializers.BooleanField(required=False, default=False)
+    spec = SpecIn()
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        return attrs | {"code": attrs["code"].upper()} if "code" in attrs else attrs
+
+
+class StoredFilmPlane(serializers.Field):
+    """A stored film plane in the form in which one is posted."""
+
+    def to_representation(self, value: dict[str, Any]) -> dict[str, Any]:
+        lengths = self.context.get("lengths", "mm")
+
+        def shown(size: Any, kind: str) -> Any:
+            if kind == "points":
+                return [[shown(part, "length") for part in pair] for pair in size]
+            if kind == "angle":
+                return quantity_out(float(np.rad2deg(size)), kind)
+            return size if kind in {"number", "text"} else quantity_out(size, kind, lengths=lengths)
+
+        contribution = contributions("film_planes").get(value["kind"])
+        parameters = contribution.parameters if contribution else ()
+        offset = {"x": value["hole_offset_x_mm"], "y": value["hole_offset_y_mm"]}
+        return {
+            "kind": value["kind"],
+            "height": shown(value["height_mm"], "length"),
+            **{p.name: shown(value[p.name + SUFFIXES.get(p.kind, "")], p.kind) for p in parameters},
+            "hole_offset": {key: shown(size, "length") for key, size in offset.items()},
+        }
+
+
+class MadeHoleOut(serializers.Serializer):
+    diameter = length("hole_diameter_mm")
+    uncertainty = length("hole_uncertainty_mm", help_text="One standard deviation; 0 where nobody said.")
+    plate_thickness = length("plate_thickness_mm")
+    measured_by = serializers.CharField(source="hole_measured_by")
+
+
+class SpecOut(serializers.Serializer):
+    number = serializers.IntegerField()
+    film_plane = StoredFilmPlane()
+    hole = MadeHoleOut(source="*")
+    focal_length = length("focal_length_mm")
+    f_number = Number()
+    typed = serializers.JSONField(help_text="What the author wrote, as they wrote it.")
+    reason = serializers.CharField()
+    author = serializers.CharField(source="author.get_username", default=None, allow_null=True)
+    created_at = serializers.DateTimeField()
+
+
+class CameraOut(serializers.Serializer):
+    code = serializers.CharField()
+    name = serializers.CharField()
+    owner = serializers.CharField(
+        source="owner.get_username", default=None, allow_null=True, help_text="null: the club owns it."
+    )
+    registered_at = serializers.DateTimeField()
+    revision = serializers.IntegerField()
+    spec = SpecOut(help_text="The spec in force.")

@@ -1,0 +1,143 @@
+"""The club endpoints. An account is needed; what one may do is in `clubs.roles`."""
+
+from functools import cached_property
+from typing import Any
+
+from rest_framework.permissions import IsAuthenticated
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.serializers import BaseSerializer
+
+from clubs import selectors, serializers, services
+from clubs.models import Membership
+from pinpool.http.etags import tagged
+from pinpool.http.filters import LENGTHS
+from pinpool.http.pages import PAGE_QUERY, page_of_rows
+from pinpool.http.schema import Operation, page_of
+from pinpool.http.views import View
+
+READ = (400, 401, 403, 404)
+WRITE = (*READ, 409, 422)
+
+
+class AccountView(View):
+    """A view that needs an account."""
+
+    permission_classes = [IsAuthenticated]
+
+    def one(self, row: Any, serializer: type[BaseSerializer], status: int = 200) -> Response:
+        """A stored object with its ETag."""
+        return tagged(self.request, self.answer(row, serializer, status), row.revision)
+
+    def page(self, rows: Any, serializer: type[BaseSerializer], *, key: str, newest_first: bool = False) -> Response:
+        """A cursor page of rows."""
+        found = page_of_rows(self.request, rows, key=key, newest_first=newest_first)
+        return self.answer(found, page_of(serializer))
+
+
+class ClubView(AccountView):
+    """A view inside one club; `actions` names what each method does, as `clubs.roles.MAY` has it."""
+
+    actions: dict[str, str] = {}
+
+    @cached_property
+    def member(self) -> Membership:
+        """The caller's membership, or 404 for a stranger and 403 for too low a role."""
+        action = self.actions[self.request.method]
+        return selectors.membership_in(actor=self.request.user, club=self.kwargs["club"], action=action)
+
+
+class ClubsView(AccountView):
+    """My clubs; founding one makes me its keeper."""
+
+    query = PAGE_QUERY
+    operations = {
+        "GET": Operation(gives=serializers.ClubOut, page=True, refusals=(400, 401)),
+        "POST": Operation(takes=serializers.ClubIn, gives=serializers.ClubOut, status=201, refusals=(400, 401, 409)),
+    }
+
+    def get(self, request: Request) -> Response:
+        return self.page(selectors.clubs_of(actor=request.user), serializers.ClubOut, key="slug")
+
+    def post(self, request: Request) -> Response:
+        club = services.create_club(actor=request.user, **self.read(request, serializers.ClubIn))
+        return self.one(club, serializers.ClubOut, 201)
+
+
+class OneClubView(ClubView):
+    """One of my clubs."""
+
+    query = {}
+    actions = {"GET": "read_club"}
+    operations = {"GET": Operation(gives=serializers.ClubOut, refusals=READ)}
+
+    def get(self, request: Request, club: str) -> Response:
+        return self.one(self.member.club, serializers.ClubOut)
+
+
+class MembersView(ClubView):
+    """Who belongs to the club, and as what."""
+
+    query = PAGE_QUERY
+    actions = {"GET": "read_members", "POST": "add_member"}
+    operations = {
+        "GET": Operation(gives=serializers.MemberOut, page=True, refusals=READ),
+        "POST": Operation(takes=serializers.MemberIn, gives=serializers.MemberOut, status=201, refusals=WRITE),
+    }
+
+    def get(self, request: Request, club: str) -> Response:
+        rows = self.member.club.memberships.select_related("user")
+        return self.page(rows, serializers.MemberOut, key="pk")
+
+    def post(self, request: Request, club: str) -> Response:
+        added = services.add_member(actor=self.member, **self.read(request, serializers.MemberIn))
+        return self.one(added, serializers.MemberOut, 201)
+
+
+class CamerasView(ClubView):
+    """The club's registry of cameras."""
+
+    query = {**PAGE_QUERY, "lengths": LENGTHS}
+    actions = {"GET": "read_cameras", "POST": "register_camera"}
+    operations = {
+        "GET": Operation(gives=serializers.CameraOut, page=True, refusals=READ),
+        "POST": Operation(takes=serializers.CameraIn, gives=serializers.CameraOut, status=201, refusals=WRITE),
+    }
+
+    def get(self, request: Request, club: str) -> Response:
+        return self.page(selectors.cameras_in(club=self.member.club), serializers.CameraOut, key="code")
+
+    def post(self, request: Request, club: str) -> Response:
+        member = self.member
+        camera = services.register_camera(actor=member, **self.read(request, serializers.CameraIn))
+        return self.one(camera, serializers.CameraOut, 201)
+
+
+class CameraView(ClubView):
+    """One camera with the spec in force."""
+
+    actions = {"GET": "read_cameras"}
+    operations = {"GET": Operation(gives=serializers.CameraOut, refusals=READ)}
+
+    def get(self, request: Request, club: str, code: str) -> Response:
+        return self.one(selectors.camera_in(club=self.member.club, code=code), serializers.CameraOut)
+
+
+class SpecsView(ClubView):
+    """What a camera has been: immutable revisions, the latest in force."""
+
+    query = {**PAGE_QUERY, "lengths": LENGTHS}
+    actions = {"GET": "read_cameras", "POST": "add_spec"}
+    operations = {
+        "GET": Operation(gives=serializers.SpecOut, page=True, refusals=READ),
+        "POST": Operation(takes=serializers.SpecIn, gives=serializers.SpecOut, status=201, refusals=WRITE),
+    }
+
+    def get(self, request: Request, club: str, code: str) -> Response:
+        camera = selectors.camera_in(club=self.member.club, code=code)
+        return self.page(camera.specs.select_related("author"), serializers.SpecOut, key="number")
+
+    def post(self, request: Request, club: str, code: str) -> Response:
+        camera = selectors.camera_in(club=self.member.club, code=code)
+        spec = services.add_spec(actor=self.member, camera=camera, spec=self.read(request, serializers.SpecIn))
+        return self.answer(spec, serializers.SpecOut, 201)

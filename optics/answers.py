@@ -1,0 +1,245 @@
+"""From a validated body to a result of the core; the names of an endpoint's keys end here."""
+
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+from optics import contributed
+from optics.core import exposure as core_exposure
+from optics.core.advice import advise
+from optics.core.camera_plan import CameraPlan, Hole, HoleChoice, choose_hole, plan_camera
+from optics.core.faults import Flag
+from optics.core.film_planes import FilmPlane
+from optics.core.hole_measurement import HoleMeasurement, combine, counted, given, rank_tries, scanned
+from optics.core.holes import NEEDLE_WARNING, FNumber, f_number
+from optics.core.illumination import Illumination, illuminate
+from optics.core.light import Light
+from optics.core.reciprocity import Law
+from optics.core.section_svg import section_svg
+from optics.core.sheet_cuts import cut_sheet
+from optics.core.sheet_cuts_svg import sheet_cuts_svg
+from optics.core.wall_opening import PlateSide, check_opening, wall_opening
+
+#: The f-numbers that the light endpoint gives times for: a meter's, then a pinhole's.
+TIMES_AT = (8, 16, 22, 64, 128, 180, 256, 360)
+
+
+def film_plane(*, film_plane: FilmPlane) -> FilmPlane:
+    return film_plane
+
+
+def hole_diameter(*, focal_length: float, wavelength: float, subject_distance: float, rule: str) -> dict[str, Any]:
+    choice = choose_hole(
+        focal_length_mm=focal_length,
+        wavelength_nm=wavelength,
+        subject_distance_mm=subject_distance,
+        rule=rule,
+        rules=contributed.hole_rules(),
+    )
+    return _with_needle_warning(choice)
+
+
+def _with_needle_warning(choice: HoleChoice) -> dict[str, Any]:
+    return {**vars(choice), "flags": (NEEDLE_WARNING,)}
+
+
+def f_number_of(*, focal_length: float, diameter: float, diameter_uncertainty: float) -> FNumber:
+    return f_number(focal_length_mm=focal_length, diameter_mm=diameter, diameter_uncertainty_mm=diameter_uncertainty)
+
+
+def measure(readings: list[dict[str, Any]]) -> HoleMeasurement:
+    """Pool the readings of one hole."""
+    made = []
+    for reading in readings:
+        direction = reading["direction"]
+        match reading["way"]:
+            case "holes_across":
+                own = {k: reading[k] for k in ("holes_across", "holes_across_uncertainty") if k in reading}
+                made.append(counted(span_mm=reading["span"], direction=direction, **own))
+            case "pixels":
+                made.append(
+                    scanned(pixels=reading["pixels"], resolution_dpi=reading["resolution"], direction=direction)
+                )
+            case _:
+                made.append(
+                    given(
+                        diameter_mm=reading["diameter"],
+                        uncertainty_mm=reading.get("uncertainty"),
+                        direction=direction,
+                    )
+                )
+    return combine(made)
+
+
+def hole_measurement(
+    *,
+    readings: list[dict[str, Any]] | None = None,
+    tries: list[dict[str, Any]] | None = None,
+    target: float | None = None,
+    focal_length: float | None = None,
+) -> dict[str, Any]:
+    if readings is not None:
+        found = measure(readings)
+        answer: dict[str, Any] = asdict(found) | {"flags": found.flags}
+    else:
+        assert tries is not None and target is not None  # noqa: S101  (the question saw to it)
+        measured = [(each["label"], measure(each["readings"])) for each in tries]
+        ranking = rank_tries(measured, target_mm=target)
+        found = ranking[0].measurement
+        answer = asdict(found) | {"flags": found.flags, "ranking": ranking}
+    if focal_length is not None:
+        answer["f_number"] = f_number(
+            focal_length_mm=focal_length,
+            diameter_mm=found.diameter_mm,
+            diameter_uncertainty_mm=found.uncertainty_mm,
+        )
+    return answer
+
+
+def illumination(*, film_plane: FilmPlane, hole: Hole, columns: int, rows: int, used_share: float) -> Illumination:
+    return illuminate(
+        film_plane,
+        hole_diameter_mm=hole.diameter_mm,
+        plate_thickness_mm=hole.plate_thickness_mm,
+        used_share=used_share,
+        columns=columns,
+        rows=rows,
+    )
+
+
+def light(*, reading: float) -> dict[str, Any]:
+    found = Light(reading)
+    times = [{"f_number": n, "time_s": found.time_s(f_number=n)} for n in TIMES_AT]
+    return {
+        "ev100": reading,
+        "illuminance_lx": found.illuminance_lx,
+        "luminance_cd_m2": found.luminance_cd_m2,
+        "times": times,
+    }
+
+
+def exposure(
+    *,
+    reading: float,
+    f_number: float,
+    exposure_index: float,
+    filter_stops: float,
+    correction_stops: float,
+    reciprocity: Law,
+) -> dict[str, Any]:
+    found = core_exposure.expose(
+        ev100=reading,
+        f_number=f_number,
+        exposure_index=exposure_index,
+        filter_stops=filter_stops,
+        correction_stops=correction_stops,
+        law=reciprocity,
+    )
+    flags = (*found.flags, *getattr(reciprocity, "flags", ()))
+    return {
+        **vars(replace(found, flags=flags)),
+        "strip_totals_s": [step.total_s for step in found.test_strip],
+    }
+
+
+def exposure_table(
+    *,
+    f_number: float,
+    exposure_index: float,
+    reciprocity: Law,
+    ev_from: float,
+    ev_to: float,
+    step: float,
+) -> dict[str, Any]:
+    rows = core_exposure.exposure_table(
+        f_number=f_number,
+        exposure_index=exposure_index,
+        law=reciprocity,
+        ev_from=ev_from,
+        ev_to=ev_to,
+        step=step,
+    )
+    return {"rows": rows}
+
+
+def sheet_cuts(*, sheet: tuple[float, float], piece: dict[str, float], kerf: float, grain: Any) -> dict[str, Any]:
+    found = cut_sheet(
+        sheet_width_mm=sheet[0],
+        sheet_height_mm=sheet[1],
+        piece_width_mm=piece["width"],
+        piece_height_mm=piece["height"],
+        kerf_mm=kerf,
+        grain=grain,
+    )
+    return {**vars(found), "svg": sheet_cuts_svg(found)}
+
+
+def opening(
+    *,
+    film_plane: FilmPlane,
+    hole: Hole,
+    wall_thickness: float,
+    margin: float,
+    plate_side: PlateSide,
+    used_share: float,
+    opening: dict[str, float] | None = None,
+) -> dict[str, Any]:
+    common: dict[str, Any] = {
+        "wall_thickness_mm": wall_thickness,
+        "hole_diameter_mm": hole.diameter_mm,
+        "plate_thickness_mm": hole.plate_thickness_mm,
+        "plate_side": plate_side,
+        "used_share": used_share,
+    }
+    answer = dict(vars(wall_opening(film_plane, margin_mm=margin, **common)))
+    if opening is not None:
+        answer["check"] = check_opening(
+            film_plane, opening_width_mm=opening["width"], opening_height_mm=opening["height"], **common
+        )
+    return answer
+
+
+@dataclass(frozen=True)
+class PlannedCamera:
+    """A plan with what is said and drawn of it."""
+
+    plan: CameraPlan
+    hole_choice: dict[str, Any]
+    sheet_cuts: dict[str, Any] | None
+    advice: tuple[Flag, ...]
+    svg: str
+
+
+def camera_plan(
+    *,
+    film_plane: FilmPlane,
+    hole: Hole | None,
+    rule: str,
+    receptor: float,
+    sheet: tuple[float, float] | None,
+    wall_thickness: float | None,
+    plate_side: PlateSide,
+    exposure_index: float | None,
+    reciprocity: Law,
+    used_share: float,
+) -> PlannedCamera:
+    plan = plan_camera(
+        film_plane,
+        hole=hole,
+        rule=rule,
+        rules=contributed.hole_rules(),
+        wavelength_nm=receptor,
+        sheet_mm=sheet,
+        wall_thickness_mm=wall_thickness,
+        plate_side=plate_side,
+        exposure_index=exposure_index,
+        law=reciprocity,
+        used_share=used_share,
+    )
+    cuts = plan.sheet_cuts
+    return PlannedCamera(
+        plan=plan,
+        hole_choice=_with_needle_warning(plan.hole_choice),
+        sheet_cuts=None if cuts is None else {**vars(cuts), "svg": sheet_cuts_svg(cuts)},
+        advice=advise(plan),
+        svg=section_svg(film_plane),
+    )

@@ -1,0 +1,60 @@
+"""How the composite inputs appear in the OpenAPI document: one component for each contributed kind."""
+
+from typing import Any
+
+from drf_spectacular.extensions import OpenApiSerializerFieldExtension
+from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.plumbing import force_instance
+
+from optics import contributed
+from optics.core.sheet_cuts import NAMED_SHEETS
+from optics.inputs import FilmPlaneField, SizeIn, parameters_serializer, wavelength_field
+from pinpool.plugins.registry import contributions
+
+
+class ByKindSchema(OpenApiSerializerFieldExtension):
+    """One of the contributed kinds; where a key tells which, the document says so."""
+
+    target_class = "optics.inputs.ByKind"
+    match_subclasses = True
+
+    def map_serializer_field(self, auto_schema: AutoSchema, direction: str) -> dict[str, Any]:
+        point, selector = self.target.point, self.target.selector
+        options, mapping = [], {}
+        for name, contribution in contributions(point).items():
+            own = [parameter.name for parameter in contribution.parameters] == [name]
+            fixed = ((selector, name),) if selector and not own else ()
+            kind = force_instance(parameters_serializer(point, name, fixed))
+            ref = auto_schema.resolve_serializer(kind, direction).ref
+            options.append(ref)
+            if fixed:
+                mapping[name] = ref["$ref"]
+        schema: dict[str, Any] = {"oneOf": options}
+        if len(mapping) == len(options):
+            schema["discriminator"] = {"propertyName": selector, "mapping": mapping}
+        return schema
+
+
+class StoredFilmPlaneSchema(OpenApiSerializerFieldExtension):
+    """A stored film plane shows in the form in which one is posted."""
+
+    target_class = "clubs.serializers.StoredFilmPlane"
+
+    def map_serializer_field(self, auto_schema: AutoSchema, direction: str) -> dict[str, Any]:
+        return auto_schema._map_serializer_field(FilmPlaneField(), direction)
+
+
+class ReceptorSchema(OpenApiSerializerFieldExtension):
+    target_class = "optics.inputs.ReceptorField"
+
+    def map_serializer_field(self, auto_schema: AutoSchema, direction: str) -> dict[str, Any]:
+        names = {"type": "string", "enum": list(contributed.receptors())}
+        return {"anyOf": [names, auto_schema._map_serializer_field(wavelength_field(), direction)]}
+
+
+class SheetSchema(OpenApiSerializerFieldExtension):
+    target_class = "optics.inputs.SheetField"
+
+    def map_serializer_field(self, auto_schema: AutoSchema, direction: str) -> dict[str, Any]:
+        size = auto_schema.resolve_serializer(SizeIn(), direction).ref
+        return {"oneOf": [{"type": "string", "enum": list(NAMED_SHEETS)}, size]}

@@ -1,0 +1,18 @@
+"""Everything below `/api/v1/`. Each app brings its own routes."""
+
+from django.urls import include, path, re_path
+
+from pinpool.http.problems import unknown_address
+from pinpool.openapi import DocsView, SchemaView
+from pinpool.plugins.views import PluginsView
+
+app_name = "pinpool"
+urlpatterns = [
+    path("optics/", include("optics.urls")),
+    path("clubs/", include("clubs.urls")),
+    path("clubs/<slug:club>/", include("exposures.urls")),
+    path("plugins/", PluginsView.as_view(), name="plugins"),
+    path("schema/", SchemaView.as_view(), name="schema"),
+    path("docs/", DocsView.as_view(), name="docs"),
+    re_path(r"^.*$", unknown_address),
+]

@@ -1,0 +1,152 @@
+"""Serializer fields: quantities and numbers in, quantities out, strict about everything a person can mistype."""
+
+from typing import Any
+
+import numpy as np
+from rest_framework import serializers
+
+from pinpool.quantities import QuantityError, quantity_out, read_quantity
+
+
+class QuantityField(serializers.Field):
+    """A quantity with its unit: `"61 mm"` or `{"value": 61, "unit": "mm"}` in, a float in the canonical unit.
+
+    `minimum` and `maximum` are in that unit; `exclusive_minimum` refuses the minimum itself. Shown as
+    `{"value", "unit"}`, lengths in inches where the caller asked for them.
+    """
+
+    def __init__(
+        self,
+        kind: str,
+        *,
+        minimum: float | None = None,
+        maximum: float | None = None,
+        exclusive_minimum: bool = False,
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(**kwargs)
+        self.kind = kind
+        self.limits = {"minimum": minimum, "maximum": maximum, "exclusive_minimum": exclusive_minimum}
+
+    def to_internal_value(self, data: Any) -> float:
+        try:
+            return read_quantity(data, self.kind, **self.limits).value
+        except QuantityError as fault:
+            raise serializers.ValidationError(fault.detail, fault.code) from None
+
+    def to_representation(self, value: float) -> dict[str, Any] | None:
+        if not np.isfinite(value):
+            return None
+        return quantity_out(value, self.kind, lengths=self.context.get("lengths", "mm"))
+
+
+class Length(QuantityField):
+    """A length more than nothing and at most 10 m: no camera of a club is larger."""
+
+    def __init__(self, *, minimum: float = 0.0, exclusive_minimum: bool = True, **kwargs: Any) -> None:
+        kwargs.setdefault("maximum", 10_000.0)
+        super().__init__("length", minimum=minimum, exclusive_minimum=exclusive_minimum, **kwargs)
+
+
+class Offset(QuantityField):
+    """A signed length."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__("length", minimum=-10_000.0, maximum=10_000.0, **kwargs)
+
+
+class Duration(QuantityField):
+    """A time more than nothing and at most ten years."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__("time", minimum=0.0, maximum=3.2e8, exclusive_minimum=True, **kwargs)
+
+
+class Number(serializers.Field):
+    """A plain finite JSON number, neither boolean nor text, within its limits."""
+
+    default_error_messages = {
+        "not_a_number": "Give a plain number, such as 5.6.",
+        "not_finite": "Give a number that is finite.",
+        "out_of_range": "Must be {range}.",
+    }
+
+    def __init__(
+        self,
+        *,
+        minimum: float | None = None,
+        maximum: float | None = None,
+        exclusive_minimum: bool = False,
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(**kwargs)
+        self.minimum, self.maximum, self.exclusive_minimum = minimum, maximum, exclusive_minimum
+
+    def to_internal_value(self, data: Any) -> float:
+        if isinstance(data, bool) or not isinstance(data, int | float):
+            self.fail("not_a_number")
+        try:
+            value = float(data)
+        except OverflowError:
+            self.fail("not_finite")
+        if not np.isfinite(value):
+            self.fail("not_finite")
+        low = self.minimum is not None and (value <= self.minimum if self.exclusive_minimum else value < self.minimum)
+        if low or (self.maximum is not None and value > self.maximum):
+            self.fail("out_of_range", range=self._range())
+        return value
+
+    def to_representation(self, value: float) -> float | None:
+        value = float(value)
+        return value if np.isfinite(value) else None
+
+    def _range(self) -> str:
+        parts = []
+        if self.minimum is not None:
+            parts.append(f"{'more than' if self.exclusive_minimum else 'at least'} {self.minimum:g}")
+        if self.maximum is not None:
+            parts.append(f"at most {self.maximum:g}")
+        return " and ".join(parts)
+
+
+class Whole(serializers.IntegerField):
+    """A whole JSON number, not text and not a boolean."""
+
+    def to_internal_value(self, data: Any) -> int:
+        if isinstance(data, bool) or not isinstance(data, int):
+            self.fail("invalid")
+        return super().to_internal_value(data)
+
+
+class Numbers(serializers.Field):
+    """An array of plain numbers out, of any shape; what is not finite shows as null."""
+
+    def __init__(self, *, dimensions: int = 1, **kwargs: Any) -> None:
+        super().__init__(read_only=True, **kwargs)
+        self.dimensions = dimensions
+
+    def to_representation(self, value: Any) -> Any:
+        return np.ascontiguousarray(value, dtype=float)
+
+
+class StrictSerializer(serializers.Serializer):
+    """A body whose unknown keys are faults, like any other."""
+
+    def to_internal_value(self, data: Any) -> Any:
+        unknown = {} if not isinstance(data, dict) else {k: v for k, v in data.items() if k not in self.fields}
+        try:
+            values = super().to_internal_value(data)
+        except serializers.ValidationError as fault:
+            if not unknown:
+                raise
+            raise serializers.ValidationError({**fault.detail, **self._unknown(unknown)}) from None
+        if unknown:
+            raise serializers.ValidationError(self._unknown(unknown))
+        return values
+
+    def _unknown(self, unknown: dict[str, Any]) -> dict[str, list[serializers.ErrorDetail]]:
+        known = ", ".join(name for name, field in self.fields.items() if not field.read_only)
+        return {
+            str(name)[:64]: [serializers.ErrorDetail(f"Unknown key; known here: {known}.", "unknown_key")]
+            for name in list(unknown)[:20]
+        }

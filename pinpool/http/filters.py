@@ -1,0 +1,43 @@
+"""Query names are checked: a misspelt filter must not answer with everything."""
+
+from collections.abc import Mapping
+
+from django.db.models import QuerySet
+from django_filters import FilterSet
+from drf_spectacular.utils import OpenApiParameter
+from rest_framework.exceptions import ErrorDetail, ValidationError
+from rest_framework.request import Request
+
+LENGTHS = OpenApiParameter("lengths", str, enum=["mm", "in"], description="The unit lengths are shown in: mm.")
+
+
+def refuse_unknown_query(request: Request, query: Mapping[str, OpenApiParameter]) -> None:
+    """Raise for every name not in `query`, for one given twice, and for a value outside its parameter's choices."""
+    known = sorted(query)
+    faults: dict[str, list[ErrorDetail]] = {}
+    for name in request.query_params:
+        if name not in known:
+            listed = ", ".join(known) or "none"
+            faults[name] = [ErrorDetail(f"Unknown query name; known here: {listed}.", "unknown_query")]
+        elif len(request.query_params.getlist(name)) > 1:
+            faults[name] = [ErrorDetail("Give it once.", "repeated_query")]
+        elif (choices := query[name].enum) and request.query_params[name] not in choices:
+            listed = " or ".join(map(str, choices))
+            faults[name] = [ErrorDetail(f"Must be {listed}.", "invalid_choice")]
+    if faults:
+        raise ValidationError(faults)
+
+
+def filtered(filter_set: type[FilterSet], request: Request, rows: QuerySet) -> QuerySet:
+    """`rows` filtered by the query; raises with every filter value that cannot be read."""
+    bound = filter_set(request.query_params, queryset=rows, request=request)
+    if not bound.is_valid():
+        raise ValidationError(_faults(bound))
+    return bound.qs
+
+
+def _faults(bound: FilterSet) -> dict[str, list[ErrorDetail]]:
+    return {
+        name: [ErrorDetail(fault["message"], fault["code"] or "invalid") for fault in faults]
+        for name, faults in bound.errors.get_json_data().items()
+    }

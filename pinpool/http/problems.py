@@ -1,0 +1,126 @@
+"""RFC 9457 problem documents: every refusal of the service, in one shape, all faults at once."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpRequest, JsonResponse
+from rest_framework import exceptions
+from rest_framework.exceptions import APIException, ErrorDetail
+from rest_framework.response import Response
+
+MEDIA_TYPE = "application/problem+json"
+
+TITLES = {
+    400: ("invalid_input", "The request has faults"),
+    401: ("not_signed_in", "Sign in first"),
+    403: ("not_allowed", "Your role does not allow this"),
+    404: ("not_found", "There is nothing here, or nothing you may see"),
+    405: ("method_not_allowed", "This address does not take that method"),
+    406: ("not_acceptable", "This address cannot answer in that form"),
+    409: ("conflict", "This contradicts what is stored"),
+    412: ("changed_meanwhile", "Somebody changed this since you read it"),
+    413: ("too_large", "The request is too large"),
+    415: ("unsupported_media_type", "This address does not read that kind of body"),
+    422: ("impossible", "This cannot exist as described"),
+    428: ("if_match_missing", "Say which revision you are changing"),
+    429: ("too_many_requests", "Slow down"),
+    500: ("internal_error", "Something broke on our side"),
+    502: ("plugin_failed", "A plug-in failed"),
+}
+
+
+class ImpossibleDetail(ErrorDetail):
+    """A fault of a request that is well formed but describes what cannot exist: answered with 422."""
+
+
+class Conflict(APIException):
+    """The request contradicts what is stored, such as a code already taken."""
+
+    status_code = 409
+    default_code = "conflict"
+
+
+class PluginFailed(APIException):
+    """A plug-in raised, or returned what it must not; the message names it."""
+
+    status_code = 502
+    default_code = "plugin_failed"
+
+
+@contextmanager
+def refuse_unknown(field: str, text: str) -> Iterator[None]:
+    """Turn a 404 for something that the body names into a fault of that field."""
+    try:
+        yield
+    except Http404:
+        raise exceptions.ValidationError({field: [ImpossibleDetail(text, f"unknown_{field}")]}) from None
+
+
+def faults_of(detail: Any, pointer: str = "") -> Iterator[tuple[str, ErrorDetail]]:
+    """Every leaf of DRF's nested error detail, with its JSON pointer (RFC 6901)."""
+    if isinstance(detail, ErrorDetail):
+        yield pointer, detail
+    elif isinstance(detail, dict):
+        for key, value in detail.items():
+            own = str(key) == "non_field_errors"
+            step = "" if own else "/" + str(key).replace("~", "~0").replace("/", "~1")
+            yield from faults_of(value, pointer + step)
+    elif isinstance(detail, list | tuple):
+        nested = any(isinstance(value, dict | list) for value in detail)
+        for index, value in enumerate(detail):
+            yield from faults_of(value, f"{pointer}/{index}" if nested else pointer)
+
+
+def problem_body(status: int, detail: str, errors: list[dict[str, str]] | None = None) -> dict[str, Any]:
+    """A problem document's members; `errors` is left out where there are none."""
+    slug, title = TITLES.get(status, ("error", "The request could not be answered"))
+    body: dict[str, Any] = {
+        "type": f"urn:pinpool:problem:{slug}",
+        "title": title,
+        "status": status,
+        "detail": detail,
+    }
+    if errors:
+        body["errors"] = errors
+    return body
+
+
+def handle_exception(exc: Exception, context: dict[str, Any]) -> Response | None:  # noqa: ARG001  (DRF's signature)
+    """DRF's exception handler for our views: a problem document, or None for what is not a refusal."""
+    if isinstance(exc, Http404):
+        exc = exceptions.NotFound()
+    elif isinstance(exc, PermissionDenied):
+        exc = exceptions.PermissionDenied()
+    if not isinstance(exc, APIException):
+        return None
+    status, errors = exc.status_code, None
+    if isinstance(exc, exceptions.ValidationError):
+        faults = list(faults_of(exc.detail))
+        if faults and all(isinstance(fault, ImpossibleDetail) for _, fault in faults):
+            status = 422
+        errors = [{"pointer": at, "code": fault.code, "detail": str(fault)} for at, fault in faults]
+        count = len(errors)
+        detail = str(faults[0][1]) if count == 1 else f"{count} faults; see errors."
+    else:
+        detail = str(exc.detail)
+        code = getattr(exc.detail, "code", "")
+        if isinstance(exc, exceptions.ParseError):
+            errors = [{"pointer": "", "code": code, "detail": detail}]
+    response = Response(problem_body(status, detail, errors), status=status, content_type=MEDIA_TYPE)
+    if wait := getattr(exc, "wait", None):
+        response["Retry-After"] = f"{wait:.0f}"
+    if challenge := getattr(exc, "auth_header", None):
+        response["WWW-Authenticate"] = challenge
+    return response
+
+
+def problem_response(status: int, detail: str) -> JsonResponse:
+    """A problem document from outside DRF: unknown addresses, and faults on our side."""
+    return JsonResponse(problem_body(status, detail), status=status, content_type=MEDIA_TYPE)
+
+
+def unknown_address(request: HttpRequest, **_kwargs: str) -> JsonResponse:
+    """The 404 for any address below the API that no route takes."""
+    return problem_response(404, f"No such address: {request.path}")

@@ -1,0 +1,107 @@
+"""What every API view of ours shares. Nothing here, and nothing of ours, reads the site's global DRF settings."""
+
+from collections.abc import Callable
+from types import SimpleNamespace
+from typing import Any, ClassVar
+
+import numpy as np
+import orjson
+from drf_spectacular.utils import OpenApiParameter
+from rest_framework.authentication import SessionAuthentication
+from rest_framework.negotiation import DefaultContentNegotiation
+from rest_framework.permissions import AllowAny, BasePermission
+from rest_framework.renderers import BaseRenderer
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.serializers import BaseSerializer
+from rest_framework.views import APIView
+
+from pinpool.tokens import TokenAuthentication
+
+from .filters import LENGTHS, refuse_unknown_query
+from .parsers import StrictJSONParser
+from .problems import MEDIA_TYPE, handle_exception
+from .schema import Operation, Schema
+
+
+class JSONRenderer(BaseRenderer):
+    """JSON by orjson: numpy arrays as they are, NaN and infinities as null, problems under their own media type."""
+
+    media_type = "application/json"
+    format = "json"
+    charset = None
+
+    def render(self, data: Any, accepted_media_type: str | None = None, renderer_context: Any = None) -> bytes:
+        return b"" if data is None else orjson.dumps(data, default=_plain, option=orjson.OPT_SERIALIZE_NUMPY)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, np.ndarray):  # not contiguous, or of a kind orjson does not take
+        return value.tolist()
+    return str(value)
+
+
+class ProblemRenderer(JSONRenderer):
+    """For clients that accept problem documents alone."""
+
+    media_type = MEDIA_TYPE
+    format = "problem"
+
+
+class Negotiation(DefaultContentNegotiation):
+    """By the Accept header alone: `?format=` is a query name like any other, and we know none of that name."""
+
+    settings = SimpleNamespace(URL_FORMAT_OVERRIDE=None)
+
+
+class View(APIView):
+    """Parsing, rendering, errors, schema and query names, the same for every view of ours."""
+
+    parser_classes = [StrictJSONParser]
+    renderer_classes = [JSONRenderer, ProblemRenderer]
+    permission_classes: ClassVar[list[type[BasePermission]]] = []
+    throttle_classes = []
+    schema = Schema()
+    versioning_class = None
+    content_negotiation_class = Negotiation
+    authentication_classes = [TokenAuthentication, SessionAuthentication]
+    #: Query parameters that this view reads, with what each means; any other name is refused.
+    query: ClassVar[dict[str, OpenApiParameter]] = {"lengths": LENGTHS}
+    operations: Any = {}
+
+    def get_exception_handler(self) -> Callable[[Exception, dict[str, Any]], Response | None]:
+        return handle_exception
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        super().initial(request, *args, **kwargs)
+        refuse_unknown_query(request, self.query)
+
+    def read(self, request: Request, serializer: type[BaseSerializer]) -> Any:
+        """The validated body; raises with every fault at once."""
+        bound = serializer(data=request.data, context={"request": request})
+        bound.is_valid(raise_exception=True)
+        return bound.validated_data
+
+    def answer(self, result: Any, serializer: type[BaseSerializer], status: int = 200) -> Response:
+        """`result` shown by `serializer`, lengths in the unit the caller asked for."""
+        context = {"request": self.request, "lengths": self.request.query_params.get("lengths", "mm")}
+        return Response(serializer(result, context=context).data, status=status)
+
+
+class Computation(View):
+    """A stateless question: validate the body, call one function with it, show what it returns.
+
+    No account is needed; who asks is still known, so that an answer may rest on what they may see.
+    """
+
+    permission_classes = [AllowAny]
+    takes: type[BaseSerializer]
+    gives: type[BaseSerializer]
+    compute: Callable[..., Any]
+
+    @property
+    def operations(self) -> dict[str, Operation]:
+        return {"POST": Operation(takes=self.takes, gives=self.gives, refusals=(400, 422))}
+
+    def post(self, request: Request) -> Response:
+        return self.answer(type(self).compute(**self.read(request, self.takes)), self.gives)

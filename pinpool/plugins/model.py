@@ -1,0 +1,74 @@
+"""What a plug-in is: one object that names itself and what it contributes.
+
+A package offers it by an entry point in the group `pinpool.plugins`; our own parts use the same door.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+#: Raised by one in the first place when a plug-in written for the older one would break.
+PLUGIN_API_VERSION = (1, 0)
+
+ENTRY_POINT_GROUP = "pinpool.plugins"
+
+#: Where contributions go, and what their function returns. `Profile`, `Law` and `Receptor` are those of optics.core.
+POINTS = {
+    "film_planes": "function(**parameters, hole_offset_x_mm) -> Profile",
+    "hole_rules": "function(*, focal_length_mm, wavelength_nm, subject_distance_mm) -> diameter in mm",
+    "receptors": "function() -> Receptor",
+    "reciprocity_laws": "function(**parameters) -> Law",
+    "light_readings": "function(**parameters) -> EV at ISO 100",
+    "sheet_sections": "function(*, camera, actor) -> a section of a printed sheet",
+    "log_importers": "function(*, file) -> rows of a log",
+}
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """One named input of a contribution.
+
+    `kind` is a kind of quantity (`length`, `time`, `angle`, `illuminance`, …), or `number`, `text`, `points` (lists
+    of two lengths) or `rows` (lists of two times). `name` is the key a caller writes; the function receives it with
+    its unit's suffix (`width` → `width_mm`; times `_s`, angles `_rad`). Limits are in the canonical unit.
+    """
+
+    name: str
+    kind: str
+    description: str
+    minimum: float | None = None
+    maximum: float | None = None
+    exclusive_minimum: bool = False
+    required: bool = True
+    default: Any = None
+
+
+@dataclass(frozen=True)
+class Contribution:
+    """A named function with its declared parameters and its source; `function` takes keywords only.
+
+    With `needs_actor` the function also receives `actor`, the person asking, who may be anonymous.
+    """
+
+    name: str
+    label: str
+    source: str
+    function: Callable[..., Any]
+    parameters: tuple[Parameter, ...] = ()
+    needs_actor: bool = False
+
+
+@dataclass(frozen=True)
+class Plugin:
+    """What an entry point names."""
+
+    name: str
+    version: str
+    api_version: tuple[int, int]
+    film_planes: tuple[Contribution, ...] = ()
+    hole_rules: tuple[Contribution, ...] = ()
+    receptors: tuple[Contribution, ...] = ()
+    reciprocity_laws: tuple[Contribution, ...] = ()
+    light_readings: tuple[Contribution, ...] = ()
+    sheet_sections: tuple[Contribution, ...] = ()
+    log_importers: tuple[Contribution, ...] = ()
