@@ -12,7 +12,7 @@ from clubs.roles import allows
 from optics import contributed
 from optics.core.camera_plan import Hole
 from optics.core.film_planes import FilmPlane
-from pinpool.http.problems import Conflict, ImpossibleDetail
+from pinpool.http.problems import Conflict, impossible
 
 
 def check_role(*, membership: Membership, action: str) -> None:
@@ -36,9 +36,9 @@ def add_member(*, actor: Membership, username: str, role: str) -> Membership:
     """Give an existing account a role in the club."""
     check_role(membership=actor, action="add_member")
     users = get_user_model()
-    user = users._default_manager.filter(**{users.USERNAME_FIELD: username}).first()
+    user = users.objects.filter(**{users.USERNAME_FIELD: username}).first()
     if user is None:
-        raise ValidationError({"username": [ImpossibleDetail("There is no account of that name.", "unknown_account")]})
+        raise ValidationError({"username": [impossible("There is no account of that name.", "unknown_account")]})
     try:
         with transaction.atomic():
             return Membership.objects.create(club=actor.club, user=user, role=role)
@@ -93,7 +93,7 @@ def _write_spec(
     f_number = focal_length_mm / hole.diameter_mm
     if not 1 <= f_number <= 100_000:
         text = f"f/{f_number:.3g} is no pinhole camera; check the hole ({hole.diameter_mm:g} mm) and its distance."
-        raise ValidationError({"hole": [ImpossibleDetail(text, "f_number_range")]})
+        raise ValidationError({"hole": [impossible(text, "f_number_range")]})
     return CameraSpec.objects.create(
         camera=camera,
         number=latest.number + 1 if latest else 1,

@@ -141,13 +141,20 @@ def recommend(
         high_s=interval[1],
         test_strip=plan.test_strip,
         because=_because(
-            spec.f_number, paper, reading, plan.indicated_time_s, plan.exposure_time_s, pooled, hole_stops
+            f_number=spec.f_number,
+            paper=paper,
+            ev100=reading,
+            indicated_s=plan.indicated_time_s,
+            exposure_s=plan.exposure_time_s,
+            pooled=pooled,
+            hole_stops=hole_stops,
         ),
         flags=(*plan.flags, *pooled.flags_at(plan.exposure_time_s)),
     )
 
 
 def _because(
+    *,
     f_number: float,
     paper: Paper,
     ev100: float,

@@ -1,5 +1,7 @@
 """From a validated body to a result of the core; the names of an endpoint's keys end here."""
 
+import math
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
@@ -73,15 +75,14 @@ def measure(readings: list[dict[str, Any]]) -> HoleMeasurement:
 def hole_measurement(
     *,
     readings: list[dict[str, Any]] | None = None,
-    tries: list[dict[str, Any]] | None = None,
-    target: float | None = None,
+    tries: Sequence[dict[str, Any]] = (),
+    target: float = math.nan,
     focal_length: float | None = None,
 ) -> dict[str, Any]:
     if readings is not None:
         found = measure(readings)
         answer: dict[str, Any] = asdict(found) | {"flags": found.flags}
     else:
-        assert tries is not None and target is not None  # noqa: S101  (the question saw to it)
         measured = [(each["label"], measure(each["readings"])) for each in tries]
         ranking = rank_tries(measured, target_mm=target)
         found = ranking[0].measurement

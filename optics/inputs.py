@@ -15,7 +15,7 @@ from optics.core.film_planes import FilmPlane
 from optics.core.reciprocity import Law
 from optics.core.sheet_cuts import NAMED_SHEETS
 from pinpool.http.fields import Duration, Length, Number, Offset, QuantityField, StrictSerializer
-from pinpool.http.problems import ImpossibleDetail
+from pinpool.http.problems import impossible
 from pinpool.plugins.model import Contribution, Parameter
 from pinpool.plugins.registry import contributions
 
@@ -27,7 +27,7 @@ SUFFIXES = {
 
 def refuse(fault: Impossible, under: str = "") -> NoReturn:
     """Turn the core's fault into a 422 with a pointer to the field below `under`."""
-    detail: Any = [ImpossibleDetail(str(fault), fault.code)]
+    detail: Any = [impossible(str(fault), fault.code)]
     for step in reversed([part for part in (*under.split("."), *fault.field.split(".")) if part]):
         detail = {step: detail}
     raise serializers.ValidationError(detail)

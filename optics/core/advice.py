@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
-from .camera_plan import CLEARABLE_SHARE, CameraPlan
+from .camera_plan import CameraPlan
 from .faults import Flag
 from .holes import NEEDLE_WARNING
 from .illumination import plate_transmission, stops_map
@@ -35,37 +35,41 @@ def _corners(plan: CameraPlan) -> Iterator[Flag]:
     light = plan.illumination
     yield from light.flags
     if light.darkest_stops < -2:
-        dark = "get no light" if np.isinf(light.darkest_stops) else f"are {-light.darkest_stops:.1f} stops darker"
+        if np.isinf(light.darkest_stops):
+            dark = "get no light at all"
+        else:
+            dark = f"are {-light.darkest_stops:.1f} stops darker than the middle"
         yield Flag(
             "corner_dark",
-            f"The darkest corners {dark} than the middle; {light.within_one_stop_share:.0%} of the negative lies "
-            "within one stop of it.",
+            f"The darkest corners {dark}; {light.within_one_stop_share:.0%} of the negative lies within one stop of "
+            "the middle.",
         )
 
 
 def _plate(plan: CameraPlan) -> Iterator[Flag]:
-    hole = plan.hole
+    hole, plane = plan.hole, plan.plane
     if hole.plate_thickness_mm == 0:
         return
     share = hole.plate_thickness_mm / hole.diameter_mm
-    half = np.array([-0.5, 0.5]) * CLEARABLE_SHARE
-    x, z, *_ = plan.plane.profile.at(half * plan.plane.length_mm)
-    tangent = float(np.max(np.hypot(x, plan.plane.row_range_mm(CLEARABLE_SHARE)[1]) / np.maximum(z, 1e-9)))
-    loss = float(plate_transmission(tan_angle=tangent, thickness_share=share))
-    if loss >= 2**-0.5:
-        return
-    angle = np.degrees(np.arctan(tangent))
-    cost = "all the light" if loss == 0 else f"{-np.log2(loss):.1f} stops"
-    yield Flag(
-        "plate_too_thick",
-        f"A plate {hole.plate_thickness_mm:.3f} mm thick takes {cost} from the ends of the negative, {angle:.0f}° off "
-        f"the axis; at {hole.plate_thickness_mm / 2:.3f} mm it would take "
-        + _cost_in_words(float(plate_transmission(tan_angle=tangent, thickness_share=share / 2))),
-    )
-
-
-def _cost_in_words(transmission: float) -> str:
-    return "all of it too." if transmission == 0 else f"{-np.log2(transmission):.1f} stops."
+    s = np.linspace(-0.5, 0.5, 401) * plane.length_mm
+    line = plane.columns(s)
+    with np.errstate(divide="ignore"):
+        tangent = np.hypot(line.x_mm, plane.row_range_mm()[1]) / line.z_mm
+    let_through = plate_transmission(tan_angle=tangent, thickness_share=share)
+    dark = float(np.mean(let_through == 0))
+    made = f"A plate {hole.plate_thickness_mm:.3f} mm thick with a hole {hole.diameter_mm:.3f} mm across"
+    if dark > 0:
+        yield Flag(
+            "plate_too_thick",
+            f"{made} lets nothing through beyond {np.degrees(np.arctan(1 / share)):.0f}° off the axis: along the long "
+            f"edge {dark:.0%} of the negative stays dark. A thinner plate sees farther.",
+        )
+    elif let_through.min() < 2**-0.5:
+        yield Flag(
+            "plate_too_thick",
+            f"{made} takes {-np.log2(let_through.min()):.1f} stops from the corners, "
+            f"{np.degrees(np.arctan(tangent.max())):.0f}° off the axis. A thinner plate takes less.",
+        )
 
 
 def _hole(plan: CameraPlan) -> Iterator[Flag]:

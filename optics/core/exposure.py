@@ -62,12 +62,14 @@ def expose(
         indicated_time_s=indicated,
         exposure_time_s=time,
         reciprocity_stops=float(np.log2(time / indicated)),
-        test_strip=test_strip(indicated_time_s=indicated, law=law, steps=strip_steps),
+        test_strip=plan_test_strip(indicated_time_s=indicated, law=law, steps=strip_steps),
         flags=tuple(flags),
     )
 
 
-def test_strip(*, indicated_time_s: float, law: Law, steps: Sequence[float] = STRIP_STEPS) -> tuple[StripStep, ...]:
+def plan_test_strip(
+    *, indicated_time_s: float, law: Law, steps: Sequence[float] = STRIP_STEPS
+) -> tuple[StripStep, ...]:
     """A cover-up sequence whose strips differ by even steps of effect, not of time.
 
     All strips start uncovered. After each `uncover_s` the next strip is covered, so the first has had the least.

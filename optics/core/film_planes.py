@@ -59,8 +59,25 @@ class FilmPlane:
     def __post_init__(self) -> None:
         if not (np.isfinite(self.height_mm) and self.height_mm > 0):
             raise Impossible("not_positive", "This length must be more than zero.", "height")
-        _check_seen(self)
+        self._check_seen()
         _ = self.axis_s_mm
+
+    def _check_seen(self) -> None:
+        """Refuse a film that touches the hole or shows it its back: each bearing must meet the film once."""
+        line = self.columns(self._grid(self.length_mm / 2))
+        if line.reach2_mm2.min() <= (1e-6 * self.length_mm) ** 2:
+            raise Impossible("film_on_hole", "The film touches the hole; move it away from the plate.", "")
+        hidden = line.facing_mm <= 1e-12 * np.sqrt(line.reach2_mm2)
+        if (line.z_mm < 0).any():
+            raise Impossible("behind_the_hole", "Part of the film lies outside the hole's wall.", "")
+        if hidden.any():
+            x, z = line.x_mm[hidden][0], line.z_mm[hidden][0]
+            raise Impossible(
+                "film_turned_away",
+                f"At {x:.1f} mm across and {z:.1f} mm deep the film turns its back to the hole and sees no light; "
+                "leave that part out or move the hole.",
+                "",
+            )
 
     @property
     def length_mm(self) -> float:
@@ -182,21 +199,3 @@ class FilmPlane:
 def _angle_between(a: tuple[float, float, float], b: tuple[float, float, float]) -> float:
     u, v = np.array(a), np.array(b)
     return float(np.arctan2(np.linalg.norm(np.cross(u, v)), u @ v))
-
-
-def _check_seen(plane: FilmPlane) -> None:
-    """Refuse a film that touches the hole or shows it its back: each bearing must meet the film once."""
-    line = plane.columns(plane._grid(plane.length_mm / 2))
-    if line.reach2_mm2.min() <= (1e-6 * plane.length_mm) ** 2:
-        raise Impossible("film_on_hole", "The film touches the hole; move it away from the plate.", "")
-    hidden = line.facing_mm <= 1e-12 * np.sqrt(line.reach2_mm2)
-    if (line.z_mm < 0).any():
-        raise Impossible("behind_the_hole", "Part of the film lies outside the hole's wall.", "")
-    if hidden.any():
-        x, z = line.x_mm[hidden][0], line.z_mm[hidden][0]
-        raise Impossible(
-            "film_turned_away",
-            f"At {x:.1f} mm across and {z:.1f} mm deep the film turns its back to the hole and sees no light; "
-            "leave that part out or move the hole.",
-            "",
-        )

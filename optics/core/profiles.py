@@ -10,6 +10,7 @@ Each function below returns a `Profile`. To add a shape, write one more such fun
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -171,7 +172,7 @@ def measured(*, points_mm: Floats, hole_offset_x_mm: float = 0.0) -> Profile:
         raise Impossible("points_repeat", "Two neighbouring points are the same; leave one out.", "points")
     turns = np.abs(np.angle(np.exp(1j * np.diff(np.arctan2(steps[:, 1], steps[:, 0])))))
     corners = [0, *(np.flatnonzero(turns > CORNER_RAD) + 1), len(points) - 1]
-    spans = [_Span(points[a : b + 1]) for a, b in zip(corners[:-1], corners[1:], strict=True)]
+    spans = [_Span(points[a : b + 1]) for a, b in pairwise(corners)]
     ends = np.cumsum([0.0, *(span.length for span in spans)])
     length = float(ends[-1])
 
@@ -195,7 +196,7 @@ class _Span:
         knots = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
         self._curve = CubicSpline(knots, points)
         self._slope = self._curve.derivative()
-        fine = np.unique(np.concatenate([np.linspace(a, b, 33) for a, b in zip(knots[:-1], knots[1:], strict=True)]))
+        fine = np.unique(np.concatenate([np.linspace(a, b, 33) for a, b in pairwise(knots)]))
         nodes, weights = np.polynomial.legendre.leggauss(5)
         middle, half = (fine[1:] + fine[:-1]) / 2, np.diff(fine) / 2
         speed = np.linalg.norm(self._slope(middle[:, None] + half[:, None] * nodes), axis=-1)

@@ -31,8 +31,18 @@ TITLES = {
 }
 
 
-class ImpossibleDetail(ErrorDetail):
-    """A fault of a request that is well formed but describes what cannot exist: answered with 422."""
+class ImpossibleCode(str):
+    """The code of a fault of a request that is well formed but describes what cannot exist: answered with 422.
+
+    The code carries the difference because serializers rebuild the details that pass through them.
+    """
+
+    __slots__ = ()
+
+
+def impossible(text: str, code: str) -> ErrorDetail:
+    """The detail of such a fault."""
+    return ErrorDetail(text, ImpossibleCode(code))
 
 
 class Conflict(APIException):
@@ -55,7 +65,7 @@ def refuse_unknown(field: str, text: str) -> Iterator[None]:
     try:
         yield
     except Http404:
-        raise exceptions.ValidationError({field: [ImpossibleDetail(text, f"unknown_{field}")]}) from None
+        raise exceptions.ValidationError({field: [impossible(text, f"unknown_{field}")]}) from None
 
 
 def faults_of(detail: Any, pointer: str = "") -> Iterator[tuple[str, ErrorDetail]]:
@@ -98,7 +108,7 @@ def handle_exception(exc: Exception, context: dict[str, Any]) -> Response | None
     status, errors = exc.status_code, None
     if isinstance(exc, exceptions.ValidationError):
         faults = list(faults_of(exc.detail))
-        if faults and all(isinstance(fault, ImpossibleDetail) for _, fault in faults):
+        if faults and all(isinstance(fault.code, ImpossibleCode) for _, fault in faults):
             status = 422
         errors = [{"pointer": at, "code": fault.code, "detail": str(fault)} for at, fault in faults]
         count = len(errors)
