@@ -1,0 +1,37 @@
+"""What every test may use. Passwords are hashed fast here, and nothing is written outside a folder of the run."""
+
+from typing import Any
+
+import pytest
+from rest_framework.test import APIClient
+
+from tests.factories import AccountFactory
+
+
+@pytest.fixture(autouse=True)
+def fast_passwords(settings: Any) -> None:
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@pytest.fixture
+def api() -> APIClient:
+    """A client without an account that speaks JSON."""
+    return _client()
+
+
+@pytest.fixture
+def as_user(db: None) -> Any:
+    """`as_user(user)`: a client signed in as that account; `as_user()`: as a new one."""
+
+    def signed_in(user: Any = None) -> APIClient:
+        client = _client()
+        client.force_authenticate(user or AccountFactory.create())
+        return client
+
+    return signed_in
+
+
+def _client() -> APIClient:
+    client = APIClient(HTTP_ACCEPT="application/json, application/problem+json")
+    client.default_format = "json"
+    return client

@@ -1,0 +1,104 @@
+"""Invented accounts, clubs, cameras, papers and logs for tests."""
+
+from datetime import UTC, datetime
+from typing import Any
+
+import factory
+from django.contrib.auth import get_user_model
+
+from clubs.models import Camera, CameraSpec, Club, Membership
+from exposures.models import ExposureLog, Paper
+from optics import contributed
+
+
+class AccountFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = get_user_model()
+
+    username = factory.Sequence("walker-{}".format)
+
+
+class ClubFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = Club
+
+    slug = factory.Sequence("creek-{}".format)
+    name = factory.Sequence("Creek {} (invented)".format)
+
+
+class MembershipFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = Membership
+
+    club = factory.SubFactory(ClubFactory)
+    user = factory.SubFactory(AccountFactory)
+    role = "member"
+
+
+class CameraFactory(factory.django.DjangoModelFactory):
+    """A camera without a spec; `CameraSpecFactory` makes both."""
+
+    class Meta:
+        model = Camera
+
+    club = factory.SubFactory(ClubFactory)
+    code = factory.Sequence("T{}".format)
+    name = factory.Sequence("Tea caddy {}".format)
+
+
+class CameraSpecFactory(factory.django.DjangoModelFactory):
+    """A drum 100 mm across with a 0.35 mm hole, f/259."""
+
+    class Meta:
+        model = CameraSpec
+
+    camera = factory.SubFactory(CameraFactory)
+    number = 1
+    hole_diameter_mm = 0.35
+    hole_uncertainty_mm = 0.01
+    plate_thickness_mm = 0.05
+    hole_measured_by = "counted"
+    author = factory.SubFactory(AccountFactory)
+    typed = factory.Dict({})
+
+    @factory.lazy_attribute
+    def film_plane(self) -> dict[str, Any]:
+        return contributed.stored(contributed.film_plane("drum", height_mm=80.0, diameter_mm=100.0, length_mm=150.0))
+
+    @factory.lazy_attribute
+    def focal_length_mm(self) -> float:
+        return contributed.film_plane(**self.film_plane).mean_mm
+
+    @factory.lazy_attribute
+    def f_number(self) -> float:
+        return self.focal_length_mm / self.hole_diameter_mm
+
+
+class PaperFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = Paper
+
+    club = factory.SubFactory(ClubFactory)
+    name = factory.Sequence("Glasswort {}".format)
+    family = "graded paper"
+    nominal_exposure_index = 6.0
+
+
+class ExposureLogFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = ExposureLog
+
+    club = factory.SelfAttribute("spec.camera.club")
+    spec = factory.SubFactory(CameraSpecFactory)
+    paper = factory.SubFactory(PaperFactory, club=factory.SelfAttribute("..spec.camera.club"))
+    member = factory.SubFactory(AccountFactory)
+    taken_at = datetime(2026, 5, 1, 12, 0, tzinfo=UTC)
+    reading = factory.Dict({"ev": 13})
+    ev100 = 13.0
+    f_number = factory.SelfAttribute("spec.f_number")
+    exposure_index = factory.SelfAttribute("paper.nominal_exposure_index")
+    indicated_time_s = 100.0
+    exposure_time_s = 240.0
+    typed_time = "4 min"
+    result = factory.Dict({"judged_stops": 0.0})
+    result_stops = 0.0
