@@ -83,9 +83,10 @@ def log_exposure(
         "exposure_index": paper.nominal_exposure_index,
         "indicated_time_s": indicated * 2**filter_stops,
     }
+    id = id or uuid.uuid4()  # noqa: A001
     try:
         with transaction.atomic():
-            return ExposureLog.objects.create(id=id or uuid.uuid4(), **facts, **derived), True
+            return ExposureLog.objects.create(id=id, **facts, **derived), True
     except IntegrityError:
         stored = ExposureLog.objects.select_related("spec__camera").filter(id=id).first()
         if stored is None:

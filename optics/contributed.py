@@ -39,7 +39,7 @@ def hole_rules() -> tuple[HoleRule, ...]:
 
 
 def _checked_rule(name: str, source: str) -> HoleRule:
-    def diameter_mm(**values: float) -> float:
+    def diameter_mm(**values: Any) -> float:
         diameter = call("hole_rules", name, **values)
         if not isinstance(diameter, int | float) or not np.isfinite(diameter) or diameter <= 0:
             raise failure("hole_rules", name, "did not return a diameter")

@@ -101,7 +101,7 @@ class ByKind(serializers.Field):
     """A JSON object that names a contribution by the key `selector`, or is recognised by its own keys."""
 
     point: str
-    selector: str | None = None
+    selector: str = ""
 
     def chosen(self, data: Any) -> str:
         """The name of the contribution that `data` means."""

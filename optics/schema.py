@@ -5,6 +5,7 @@ from typing import Any
 from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.plumbing import force_instance
+from drf_spectacular.utils import Direction
 
 from optics import contributed
 from optics.core.sheet_cuts import NAMED_SHEETS
@@ -18,7 +19,7 @@ class ByKindSchema(OpenApiSerializerFieldExtension):
     target_class = "optics.inputs.ByKind"
     match_subclasses = True
 
-    def map_serializer_field(self, auto_schema: AutoSchema, direction: str) -> dict[str, Any]:
+    def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:
         point, selector = self.target.point, self.target.selector
         options, mapping = [], {}
         for name, contribution in contributions(point).items():
@@ -40,14 +41,14 @@ class StoredFilmPlaneSchema(OpenApiSerializerFieldExtension):
 
     target_class = "clubs.serializers.StoredFilmPlane"
 
-    def map_serializer_field(self, auto_schema: AutoSchema, direction: str) -> dict[str, Any]:
+    def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:
         return auto_schema._map_serializer_field(FilmPlaneField(), direction)
 
 
 class ReceptorSchema(OpenApiSerializerFieldExtension):
     target_class = "optics.inputs.ReceptorField"
 
-    def map_serializer_field(self, auto_schema: AutoSchema, direction: str) -> dict[str, Any]:
+    def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:
         names = {"type": "string", "enum": list(contributed.receptors())}
         return {"anyOf": [names, auto_schema._map_serializer_field(wavelength_field(), direction)]}
 
@@ -55,6 +56,6 @@ class ReceptorSchema(OpenApiSerializerFieldExtension):
 class SheetSchema(OpenApiSerializerFieldExtension):
     target_class = "optics.inputs.SheetField"
 
-    def map_serializer_field(self, auto_schema: AutoSchema, direction: str) -> dict[str, Any]:
+    def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:
         size = auto_schema.resolve_serializer(SizeIn(), direction).ref
         return {"oneOf": [{"type": "string", "enum": list(NAMED_SHEETS)}, size]}

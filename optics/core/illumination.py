@@ -149,15 +149,13 @@ def extreme_stops(plane: FilmPlane, *, thickness_share: float, used_share: float
     rows nearest to and farthest from the axis are searched.
     """
     nearest, farthest = plane.row_range_mm(used_share)
-    found = [
-        sign
-        * plane.least(
-            lambda c, sign=sign, h=height: sign * light_stops(c, h * h, thickness_share=thickness_share),
-            used_share,
-        )
-        for sign, height in ((-1, nearest), (1, farthest))
-    ]
-    return found[0] - _axis_stops(plane), found[1] - _axis_stops(plane)
+
+    def stops(columns: Columns, height_mm: float) -> Floats:
+        return light_stops(columns, height_mm**2, thickness_share=thickness_share)
+
+    brightest = -plane.least(lambda columns: -stops(columns, nearest), used_share)
+    darkest = plane.least(lambda columns: stops(columns, farthest), used_share)
+    return brightest - _axis_stops(plane), darkest - _axis_stops(plane)
 
 
 def _axis_stops(plane: FilmPlane) -> float:

@@ -27,8 +27,8 @@ def section_svg(plane: FilmPlane, *, title: str = "How the film lies") -> str:
         f'<line x1="0" y1="0" x2="{x[k]:.3f}" y2="{-depth[k]:.3f}" stroke-dasharray="{letter / 3:.2f}"/>' for k in ends
     )
     said = (
-        f"Seen from above. The film is {plane.length_mm:.1f} mm long and {plane.height_mm:.1f} mm high; along the hole's "
-        f"axis it is {f:.1f} mm away, at its nearest {plane.shortest_mm:.1f} mm, at its farthest corner "
+        f"Seen from above. The film is {plane.length_mm:.1f} mm long and {plane.height_mm:.1f} mm high; along the "
+        f"hole's axis it is {f:.1f} mm away, at its nearest {plane.shortest_mm:.1f} mm, at its farthest corner "
         f"{plane.longest_mm:.1f} mm."
     )
     stroke = letter / 12

@@ -26,7 +26,11 @@ class QuantityField(serializers.Field):
     ) -> None:
         super().__init__(**kwargs)
         self.kind = kind
-        self.limits = {"minimum": minimum, "maximum": maximum, "exclusive_minimum": exclusive_minimum}
+        self.limits: dict[str, Any] = {
+            "minimum": minimum,
+            "maximum": maximum,
+            "exclusive_minimum": exclusive_minimum,
+        }
 
     def to_internal_value(self, data: Any) -> float:
         try:
@@ -139,7 +143,8 @@ class StrictSerializer(serializers.Serializer):
         except serializers.ValidationError as fault:
             if not unknown:
                 raise
-            raise serializers.ValidationError({**fault.detail, **self._unknown(unknown)}) from None
+            found: dict[str, Any] = fault.detail  # type: ignore[assignment]  (a serializer's detail is a dict)
+            raise serializers.ValidationError(found | self._unknown(unknown)) from None
         if unknown:
             raise serializers.ValidationError(self._unknown(unknown))
         return values

@@ -1,6 +1,6 @@
 """RFC 9457 problem documents: every refusal of the service, in one shape, all faults at once."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
@@ -83,7 +83,7 @@ def faults_of(detail: Any, pointer: str = "") -> Iterator[tuple[str, ErrorDetail
             yield from faults_of(value, f"{pointer}/{index}" if nested else pointer)
 
 
-def problem_body(status: int, detail: str, errors: list[dict[str, str]] | None = None) -> dict[str, Any]:
+def problem_body(status: int, detail: str, errors: Sequence[dict[str, str]] = ()) -> dict[str, Any]:
     """A problem document's members; `errors` is left out where there are none."""
     slug, title = TITLES.get(status, ("error", "The request could not be answered"))
     body: dict[str, Any] = {
@@ -93,7 +93,7 @@ def problem_body(status: int, detail: str, errors: list[dict[str, str]] | None =
         "detail": detail,
     }
     if errors:
-        body["errors"] = errors
+        body["errors"] = list(errors)
     return body
 
 
@@ -105,12 +105,12 @@ def handle_exception(exc: Exception, context: dict[str, Any]) -> Response | None
         exc = exceptions.PermissionDenied()
     if not isinstance(exc, APIException):
         return None
-    status, errors = exc.status_code, None
+    status, errors = exc.status_code, []
     if isinstance(exc, exceptions.ValidationError):
         faults = list(faults_of(exc.detail))
         if faults and all(isinstance(fault.code, ImpossibleCode) for _, fault in faults):
             status = 422
-        errors = [{"pointer": at, "code": fault.code, "detail": str(fault)} for at, fault in faults]
+        errors = [{"pointer": at, "code": str(fault.code), "detail": str(fault)} for at, fault in faults]
         count = len(errors)
         detail = str(faults[0][1]) if count == 1 else f"{count} faults; see errors."
     else:

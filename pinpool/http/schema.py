@@ -7,7 +7,7 @@ from typing import Any
 from drf_spectacular.extensions import OpenApiAuthenticationExtension, OpenApiSerializerFieldExtension
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.plumbing import ResolvedComponent
-from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
+from drf_spectacular.utils import Direction, OpenApiResponse
 from rest_framework import serializers
 
 from pinpool.units import KINDS
@@ -47,6 +47,8 @@ class ProblemOut(serializers.Serializer):
 class Schema(AutoSchema):
     """Reads a view's `operations`, its `query` and its docstring."""
 
+    view: Any
+
     def _operation(self) -> Operation:
         operations: Mapping[str, Operation] = self.view.operations
         return operations[self.method]
@@ -74,7 +76,7 @@ class Schema(AutoSchema):
         steps = [step for step in self._tokenize_path() if step]
         return "_".join([*(step.replace("-", "_") for step in steps), *([action] if action else [])])
 
-    def get_override_parameters(self) -> list[OpenApiParameter]:
+    def get_override_parameters(self) -> list[Any]:
         return list(self.view.query.values())
 
     def _get_serializer_name(self, serializer: Any, direction: str, bypass_extensions: bool = False) -> str:
@@ -137,7 +139,7 @@ class QuantitySchema(OpenApiSerializerFieldExtension):
     target_class = "pinpool.http.fields.QuantityField"
     match_subclasses = True
 
-    def map_serializer_field(self, auto_schema: AutoSchema, direction: str) -> dict[str, Any]:
+    def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:
         kind = self.target.kind
         taken, given = units_of(kind)
         name = kind.title().replace("_", "")
@@ -169,7 +171,7 @@ class NumberSchema(OpenApiSerializerFieldExtension):
     target_class = "pinpool.http.fields.Number"
     match_subclasses = True
 
-    def map_serializer_field(self, auto_schema: AutoSchema, direction: str) -> dict[str, Any]:  # noqa: ARG002
+    def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:  # noqa: ARG002
         schema: dict[str, Any] = {"type": ["number", "null"] if self.target.allow_null else "number"}
         if self.target.minimum is not None:
             schema["exclusiveMinimum" if self.target.exclusive_minimum else "minimum"] = self.target.minimum
@@ -181,7 +183,7 @@ class NumberSchema(OpenApiSerializerFieldExtension):
 class NumbersSchema(OpenApiSerializerFieldExtension):
     target_class = "pinpool.http.fields.Numbers"
 
-    def map_serializer_field(self, auto_schema: AutoSchema, direction: str) -> dict[str, Any]:  # noqa: ARG002
+    def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:  # noqa: ARG002
         schema: dict[str, Any] = {"type": ["number", "null"]}
         for _ in range(self.target.dimensions):
             schema = {"type": "array", "items": schema}

@@ -9,7 +9,7 @@ import orjson
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework.authentication import SessionAuthentication
 from rest_framework.negotiation import DefaultContentNegotiation
-from rest_framework.permissions import AllowAny, BasePermission
+from rest_framework.permissions import AllowAny, IsAuthenticated
 from rest_framework.renderers import BaseRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -51,7 +51,7 @@ class ProblemRenderer(JSONRenderer):
 class Negotiation(DefaultContentNegotiation):
     """By the Accept header alone: `?format=` is a query name like any other, and we know none of that name."""
 
-    settings = SimpleNamespace(URL_FORMAT_OVERRIDE=None)
+    settings: Any = SimpleNamespace(URL_FORMAT_OVERRIDE=None)
 
 
 class View(APIView):
@@ -59,7 +59,7 @@ class View(APIView):
 
     parser_classes = [StrictJSONParser]
     renderer_classes = [JSONRenderer, ProblemRenderer]
-    permission_classes: ClassVar[list[type[BasePermission]]] = []
+    permission_classes = [IsAuthenticated]
     throttle_classes = []
     schema = Schema()
     versioning_class = None

@@ -68,9 +68,9 @@ def _load(entry_point: EntryPoint) -> Entry:
         ours = ".".join(map(str, PLUGIN_API_VERSION))
         reason = f"{package}: written for plug-in API {major}.{minor}; this service offers {ours}."
         return replace(entry, state="incompatible", reason=reason)
-    fault = next(_faults(plugin), None)
-    if fault:
-        return replace(entry, state="invalid", reason=f"{package}: {fault}")
+    wrong = next(_faults(plugin), None)
+    if wrong:
+        return replace(entry, state="invalid", reason=f"{package}: {wrong}")
     return replace(entry, state="active", reason="Loaded.", plugin=plugin)
 
 
