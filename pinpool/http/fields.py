@@ -143,7 +143,7 @@ class StrictSerializer(serializers.Serializer):
         except serializers.ValidationError as fault:
             if not unknown:
                 raise
-            found: dict[str, Any] = fault.detail  # type: ignore[assignment]  (a serializer's detail is a dict)
+            found: dict[str, Any] = fault.detail  # type: ignore[assignment]  # a dict for a serializer
             raise serializers.ValidationError(found | self._unknown(unknown)) from None
         if unknown:
             raise serializers.ValidationError(self._unknown(unknown))

@@ -1,0 +1,21 @@
+"""The keeper's desk: papers, and the log to read."""
+
+from django.contrib import admin
+
+from clubs.admin import ReadOnlyAdmin
+from exposures.models import ExposureLog, Paper
+
+
+@admin.register(Paper)
+class PaperAdmin(admin.ModelAdmin):
+    list_display = ("name", "family", "nominal_exposure_index", "club")
+    list_filter = ("club", "family")
+    search_fields = ("name",)
+    readonly_fields = ("revision",)
+
+
+@admin.register(ExposureLog)
+class ExposureLogAdmin(ReadOnlyAdmin):
+    list_display = ("taken_at", "spec", "paper", "exposure_time_s", "result_stops", "member")
+    list_filter = ("club", "paper")
+    date_hierarchy = "taken_at"
