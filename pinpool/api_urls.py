@@ -2,8 +2,9 @@
 
 from django.urls import include, path, re_path
 
+from pinpool.docs import docs
 from pinpool.http.problems import unknown_address
-from pinpool.openapi import DocsView, SchemaView
+from pinpool.openapi import SchemaView
 from pinpool.plugins.views import PluginsView
 
 app_name = "pinpool"
@@ -13,6 +14,6 @@ urlpatterns = [
     path("clubs/<slug:club>/", include("exposures.urls")),
     path("plugins/", PluginsView.as_view(), name="plugins"),
     path("schema/", SchemaView.as_view(), name="schema"),
-    path("docs/", DocsView.as_view(), name="docs"),
+    path("docs/", docs, name="docs"),
     re_path(r"^.*$", unknown_address),
 ]

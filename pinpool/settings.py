@@ -83,7 +83,6 @@ INSTALLED_APPS = [
     "django.contrib.staticfiles",
     "rest_framework",
     "drf_spectacular",
-    "drf_spectacular_sidecar",
     "pinpool",
     "optics",
     "clubs",
