@@ -10,6 +10,7 @@ from drf_spectacular.utils import Direction
 from optics import contributed
 from optics.core.sheet_cuts import NAMED_SHEETS
 from optics.inputs import FilmPlaneField, SizeIn, parameters_serializer, wavelength_field
+from pinpool.http.schema import component
 from pinpool.plugins.registry import contributions
 
 
@@ -34,6 +35,29 @@ class ByKindSchema(OpenApiSerializerFieldExtension):
         if len(mapping) == len(options):
             schema["discriminator"] = {"propertyName": selector, "mapping": mapping}
         return schema
+
+
+class SaidTimeSchema(OpenApiSerializerFieldExtension):
+    """A time with its words."""
+
+    target_class = "optics.outputs.SaidTime"
+    priority = 1
+
+    def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:  # noqa: ARG002
+        ref = component(
+            auto_schema,
+            "SaidTime",
+            {
+                "type": "object",
+                "properties": {
+                    "value": {"type": "number"},
+                    "unit": {"type": "string", "enum": ["s"]},
+                    "text": {"type": "string", "description": "As people say it, rounded."},
+                },
+                "required": ["value", "unit", "text"],
+            },
+        )
+        return {"oneOf": [ref, {"type": "null"}]} if self.target.allow_null else ref
 
 
 class StoredFilmPlaneSchema(OpenApiSerializerFieldExtension):

@@ -92,7 +92,8 @@ def _call(path: str, method: str, operation: dict[str, Any]) -> Call:
 
 
 def _schema_of(content: dict[str, Any]) -> dict[str, Any]:
-    return next(iter(content.values()), {}).get("schema", {})
+    media: list[dict[str, Any]] = list(content.values())
+    return media[0].get("schema", {}) if media else {}
 
 
 def _resolved(schema: dict[str, Any]) -> dict[str, Any]:
@@ -106,7 +107,8 @@ def _resolved(schema: dict[str, Any]) -> dict[str, Any]:
 
 def _name(schema: dict[str, Any]) -> str:
     """A component's name in words, such as “half drum plane”; empty for a schema without one."""
-    target = schema.get("$ref") or next(iter(schema.get("allOf", ())), {}).get("$ref", "")
+    beside: list[dict[str, str]] = schema.get("allOf", [])
+    target: str = schema.get("$ref") or (beside[0].get("$ref", "") if beside else "")
     return re.sub(r"(?<=.)([A-Z])", r" \1", target.rsplit("/", 1)[-1].removesuffix("Request")).lower()
 
 
@@ -138,7 +140,7 @@ def _is_quantity(schema: dict[str, Any]) -> bool:
     return any(set(option.get("properties", ())) == {"value", "unit"} for option in options)
 
 
-def _kind(schema: dict[str, Any]) -> str:
+def _kind(schema: dict[str, Any]) -> str:  # noqa: PLR0911  (one kind a line)
     """A few words for what a value is."""
     found, name = _resolved(schema), _name(schema)
     options = found.get("oneOf", found.get("anyOf"))
@@ -155,8 +157,9 @@ def _kind(schema: dict[str, Any]) -> str:
     if found.get("type") == "array":
         return f"list of {_kind(found['items'])}"
     kind = found.get("type", "anything")
-    words = " or ".join(kind) if isinstance(kind, list) else kind
-    return {"object": name or "object", "string": found.get("format", "text")}.get(words, words)
+    if isinstance(kind, list):
+        return " or ".join(kind)
+    return {"object": name or "object", "string": found.get("format", "text")}.get(kind, kind)
 
 
 def _or_null(options: Any) -> str:

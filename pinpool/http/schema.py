@@ -144,7 +144,7 @@ class QuantitySchema(OpenApiSerializerFieldExtension):
         taken, given = units_of(kind)
         name = kind.title().replace("_", "")
         if direction == "request":
-            ref = _component(auto_schema, name + "Request", {
+            ref = component(auto_schema, name + "Request", {
                 "oneOf": [
                     {"type": "string", "maxLength": 64, "examples": [f"1.5 {taken[0]}"]},
                     {
@@ -157,7 +157,7 @@ class QuantitySchema(OpenApiSerializerFieldExtension):
                 "description": f"A {kind} with its unit.",
             })  # fmt: skip
         else:
-            ref = _component(auto_schema, name, {
+            ref = component(auto_schema, name, {
                 "type": "object",
                 "properties": {"value": {"type": "number"}, "unit": {"type": "string", "enum": given}},
                 "required": ["value", "unit"],
@@ -190,10 +190,11 @@ class NumbersSchema(OpenApiSerializerFieldExtension):
         return schema
 
 
-def _component(auto_schema: AutoSchema, name: str, schema: dict[str, Any]) -> dict[str, Any]:
-    component = ResolvedComponent(name=name, type=ResolvedComponent.SCHEMA, object=name, schema=schema)
-    auto_schema.registry.register_on_missing(component)
-    return component.ref
+def component(auto_schema: AutoSchema, name: str, schema: dict[str, Any]) -> dict[str, Any]:
+    """Register a named component of the document once; returns the reference to it."""
+    made = ResolvedComponent(name=name, type=ResolvedComponent.SCHEMA, object=name, schema=schema)
+    auto_schema.registry.register_on_missing(made)
+    return made.ref
 
 
 def units_of(kind: str) -> tuple[list[str], list[str]]:
