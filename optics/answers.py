@@ -15,6 +15,7 @@ from optics.core.hole_measurement import HoleMeasurement, combine, counted, give
 from optics.core.holes import NEEDLE_WARNING, FNumber, f_number
 from optics.core.illumination import Illumination, illuminate
 from optics.core.light import Light
+from optics.core.progress import Progress, Segment, progress
 from optics.core.reciprocity import Law
 from optics.core.section_svg import section_svg
 from optics.core.sheet_cuts import cut_sheet
@@ -160,6 +161,25 @@ def exposure_table(
         step=step,
     )
     return {"rows": rows}
+
+
+def exposure_progress(
+    *,
+    segments: Sequence[Segment],
+    reading: float,
+    f_number: float,
+    exposure_index: float,
+    filter_stops: float,
+    reciprocity: Law,
+) -> Progress:
+    return progress(
+        segments,
+        ev100_now=reading,
+        f_number=f_number,
+        exposure_index=exposure_index,
+        filter_stops=filter_stops,
+        law=reciprocity,
+    )
 
 
 def sheet_cuts(*, sheet: tuple[float, float], piece: dict[str, float], kerf: float, grain: Any) -> dict[str, Any]:

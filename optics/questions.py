@@ -1,12 +1,14 @@
 """The body of each optics endpoint."""
 
 import math
+from datetime import datetime
 from typing import Any
 
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail
 
 from optics.core.holes import DEFAULT_RULE
+from optics.core.progress import Segment
 from optics.core.reciprocity import NoFailure
 from optics.inputs import (
     FilmPlaneField,
@@ -19,9 +21,7 @@ from optics.inputs import (
     used_share,
     wavelength_field,
 )
-from pinpool.http.fields import Length, Number, QuantityField, StrictSerializer, Whole
-
-ONE_WAY = "Give one of {}, not several."
+from pinpool.http.fields import Duration, Length, Number, QuantityField, StrictSerializer, Whole
 
 
 def _one_of(values: dict[str, Any], names: tuple[str, ...]) -> None:
@@ -193,3 +193,77 @@ class CameraPlanIn(StrictSerializer):
     exposure_index = ExposureIndexField(required=False, default=None)
     reciprocity = ReciprocityField(required=False, default=NoFailure)
     used_share = used_share()
+
+
+class SegmentIn(StrictSerializer):
+    reading = ReadingField()
+    lasted = Duration()
+
+    def to_internal_value(self, data: Any) -> Segment:
+        values = super().to_internal_value(data)
+        return Segment(values["reading"], values["lasted"])
+
+
+class ExposureProgressIn(StrictSerializer):
+    segments = SegmentIn(many=True, allow_empty=False, max_length=200, help_text="In order, the first one first.")
+    reading = ReadingField(help_text="The light now.")
+    f_number = FNumberField()
+    exposure_index = ExposureIndexField()
+    filter_stops = Number(minimum=0.0, maximum=30.0, required=False, default=0.0, help_text="Light the filter takes.")
+    reciprocity = ReciprocityField(required=False, default=NoFailure)
+
+
+class Instant(serializers.Field):
+    """A date and time with its offset from UTC, such as `2026-06-21T12:00:00+01:00`, from 1950 to 2100."""
+
+    default_error_messages = {
+        "invalid": "Give a date and time such as 2026-06-21T12:00:00+01:00.",
+        "no_offset": "Say how far the clock is ahead of UTC: 2026-06-21T12:00:00+01:00, or Z for UTC.",
+        "out_of_range": "From 1950 to 2100.",
+    }
+
+    def to_internal_value(self, data: Any) -> datetime:
+        try:
+            instant = datetime.fromisoformat(data)
+        except (TypeError, ValueError):
+            self.fail("invalid")
+        if instant.tzinfo is None:
+            self.fail("no_offset")
+        if not 1950 <= instant.year <= 2100:
+            self.fail("out_of_range")
+        return instant
+
+    def to_representation(self, value: datetime) -> str:
+        return value.isoformat()
+
+
+class SunIn(StrictSerializer):
+    latitude = QuantityField("angle", minimum=-90.0, maximum=90.0, help_text="North is positive.")
+    longitude = QuantityField("angle", minimum=-180.0, maximum=180.0, help_text="East is positive.")
+    to = Instant(help_text="At most 366 days after from.")
+    step = Duration(required=False, help_text="Between rows of the track; left out: so that there are at most 200.")
+    film_plane = FilmPlaneField(required=False, help_text="Needs facing.")
+    facing = QuantityField(
+        "angle", minimum=-360.0, maximum=360.0, required=False, help_text="Where the camera looks, from north by east."
+    )
+    tilt = QuantityField("angle", minimum=-90.0, maximum=90.0, required=False, default=0.0, help_text="Upwards.")
+    hole = HoleIn(required=False, help_text="Gives how long a point of the film sees the sun.")
+
+    def get_fields(self) -> dict[str, serializers.Field]:
+        return {"from": Instant(), **super().get_fields()}
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        faults = {}
+        if ("film_plane" in attrs) != ("facing" in attrs):
+            missing = "facing" if "film_plane" in attrs else "film_plane"
+            faults[missing] = [ErrorDetail("film_plane and facing go together.", "required")]
+        if "hole" in attrs and "film_plane" not in attrs:
+            faults["hole"] = [ErrorDetail("A hole needs its film_plane.", "required")]
+        seconds = (attrs["to"] - attrs["from"]).total_seconds()
+        if not 0 < seconds <= 366 * 86400:
+            faults["to"] = [ErrorDetail("The end must come after the start, by at most 366 days.", "out_of_range")]
+        elif seconds / attrs.get("step", seconds) > 2000:
+            faults["step"] = [ErrorDetail(f"At least {seconds / 2000:.0f} s for so long a time.", "out_of_range")]
+        if faults:
+            raise serializers.ValidationError(faults)
+        return {("starts" if key == "from" else key): value for key, value in attrs.items()}

@@ -16,5 +16,7 @@ urlpatterns = [
     path("exposure-table/", views.ExposureTableView.as_view(), name="exposure-table"),
     path("sheet-cuts/", views.SheetCutsView.as_view(), name="sheet-cuts"),
     path("wall-opening/", views.WallOpeningView.as_view(), name="wall-opening"),
+    path("exposure-progress/", views.ExposureProgressView.as_view(), name="exposure-progress"),
+    path("sun/", views.SunView.as_view(), name="sun"),
     path("camera-plan/", views.CameraPlanView.as_view(), name="camera-plan"),
 ]

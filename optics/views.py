@@ -3,7 +3,7 @@
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from optics import answers, outputs, questions
+from optics import answers, answers_sun, outputs, outputs_sun, questions
 from optics.core.faults import Impossible
 from optics.inputs import refuse
 from pinpool.http.views import Computation
@@ -83,3 +83,18 @@ class CameraPlanView(Optics):
     """Everything about one container, with advice."""
 
     takes, gives, compute = questions.CameraPlanIn, outputs.CameraPlanOut, answers.camera_plan
+
+
+class ExposureProgressView(Optics):
+    """A long exposure under changing light: the share given, and how long is still to go."""
+
+    takes, gives, compute = questions.ExposureProgressIn, outputs_sun.ProgressOut, answers.exposure_progress
+
+
+class SunView(Optics):
+    """The sun's altitude and azimuth, rise and set, its track on the film, and what light to expect.
+
+    Never look at the sun directly or through any hole, viewfinder or loupe: only through ISO 12312-2 filters.
+    """
+
+    takes, gives, compute = questions.SunIn, outputs_sun.SunOut, answers_sun.sun
