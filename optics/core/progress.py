@@ -61,7 +61,7 @@ def progress(
     law = law or NoFailure()
 
     def whole_time(ev100: NDArray[np.float64]) -> NDArray[np.float64]:
-        indicated = Light(0.0).time_s(f_number=f_number, exposure_index=exposure_index) * 2 ** (filter_stops - ev100)
+        indicated = Light(0.0).time_s(f_number=f_number, exposure_index=exposure_index) * 2.0 ** (filter_stops - ev100)
         return np.asarray(law.correct(indicated), dtype=float)
 
     ev = np.array([s.ev100 for s in segments])
