@@ -4,13 +4,14 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
-from django.core.exceptions import PermissionDenied
+from django.core.exceptions import PermissionDenied, SuspiciousOperation
 from django.http import Http404, HttpRequest, JsonResponse
+from django.views.decorators.csrf import csrf_exempt
 from rest_framework import exceptions
 from rest_framework.exceptions import APIException, ErrorDetail
-from rest_framework.response import Response
 
 MEDIA_TYPE = "application/problem+json"
+UNREADABLE = "This request cannot be read: its host is not served here, or it has too many parts."
 
 TITLES = {
     400: ("invalid_input", "The request has faults"),
@@ -97,12 +98,17 @@ def problem_body(status: int, detail: str, errors: Sequence[dict[str, str]] = ()
     return body
 
 
-def handle_exception(exc: Exception, context: dict[str, Any]) -> Response | None:  # noqa: ARG001  (DRF's signature)
-    """DRF's exception handler for our views: a problem document, or None for what is not a refusal."""
+def handle_exception(exc: Exception, context: dict[str, Any]) -> JsonResponse | None:  # noqa: ARG001  (DRF's signature)
+    """DRF's exception handler for our views: a problem document, or None for what is not a refusal.
+
+    Not a DRF response: what the caller accepts, and how the view renders its answers, must not change a refusal.
+    """
     if isinstance(exc, Http404):
         exc = exceptions.NotFound()
     elif isinstance(exc, PermissionDenied):
         exc = exceptions.PermissionDenied()
+    elif isinstance(exc, SuspiciousOperation):
+        exc = exceptions.ParseError(UNREADABLE)
     if not isinstance(exc, APIException):
         return None
     status, errors = exc.status_code, []
@@ -118,7 +124,7 @@ def handle_exception(exc: Exception, context: dict[str, Any]) -> Response | None
         code = getattr(exc.detail, "code", "")
         if isinstance(exc, exceptions.ParseError):
             errors = [{"pointer": "", "code": code, "detail": detail}]
-    response = Response(problem_body(status, detail, errors), status=status, content_type=MEDIA_TYPE)
+    response = problem_response(status, detail, errors)
     if wait := getattr(exc, "wait", None):
         response["Retry-After"] = f"{wait:.0f}"
     if challenge := getattr(exc, "auth_header", None):
@@ -126,11 +132,12 @@ def handle_exception(exc: Exception, context: dict[str, Any]) -> Response | None
     return response
 
 
-def problem_response(status: int, detail: str) -> JsonResponse:
-    """A problem document from outside DRF: unknown addresses, and faults on our side."""
-    return JsonResponse(problem_body(status, detail), status=status, content_type=MEDIA_TYPE)
+def problem_response(status: int, detail: str, errors: Sequence[dict[str, str]] = ()) -> JsonResponse:
+    """A problem document as a response."""
+    return JsonResponse(problem_body(status, detail, errors), status=status, content_type=MEDIA_TYPE)
 
 
+@csrf_exempt  # else a POST to a misspelt address is told of a missing cookie
 def unknown_address(request: HttpRequest, **_kwargs: str) -> JsonResponse:
     """The 404 for any address below the API that no route takes."""
     return problem_response(404, f"No such address: {request.path}")

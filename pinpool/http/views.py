@@ -6,6 +6,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 import orjson
+from django.http import JsonResponse
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework.authentication import SessionAuthentication
 from rest_framework.negotiation import DefaultContentNegotiation
@@ -20,12 +21,12 @@ from pinpool.tokens import TokenAuthentication
 
 from .filters import LENGTHS, refuse_unknown_query
 from .parsers import StrictJSONParser
-from .problems import MEDIA_TYPE, handle_exception
+from .problems import handle_exception
 from .schema import Operation, Schema
 
 
 class JSONRenderer(BaseRenderer):
-    """JSON by orjson: numpy arrays as they are, NaN and infinities as null, problems under their own media type."""
+    """JSON by orjson: numpy arrays as they are, NaN and infinities as null."""
 
     media_type = "application/json"
     format = "json"
@@ -41,13 +42,6 @@ def _plain(value: Any) -> Any:
     return str(value)
 
 
-class ProblemRenderer(JSONRenderer):
-    """For clients that accept problem documents alone."""
-
-    media_type = MEDIA_TYPE
-    format = "problem"
-
-
 class Negotiation(DefaultContentNegotiation):
     """By the Accept header alone: `?format=` is a query name like any other, and we know none of that name."""
 
@@ -58,7 +52,7 @@ class View(APIView):
     """Parsing, rendering, errors, schema and query names, the same for every view of ours."""
 
     parser_classes = [StrictJSONParser]
-    renderer_classes = [JSONRenderer, ProblemRenderer]
+    renderer_classes = [JSONRenderer]
     permission_classes = [IsAuthenticated]
     throttle_classes = []
     schema = Schema()
@@ -69,7 +63,7 @@ class View(APIView):
     query: ClassVar[dict[str, OpenApiParameter]] = {"lengths": LENGTHS}
     operations: Any = {}
 
-    def get_exception_handler(self) -> Callable[[Exception, dict[str, Any]], Response | None]:
+    def get_exception_handler(self) -> Callable[[Exception, dict[str, Any]], JsonResponse | None]:
         return handle_exception
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:

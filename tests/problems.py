@@ -1,0 +1,30 @@
+"""What every refusal must look like (RFC 9457, RFC 6901), checked wherever a test meets one."""
+
+import json
+import re
+from typing import Any
+
+POINTER = re.compile(r"(/([^~/]|~[01])*)*")
+
+
+def problem_of(response: Any, status: int) -> dict[str, Any]:
+    """The problem document in a response of this status; fails unless it has our one shape."""
+    assert response.status_code == status, f"{response.status_code}: {response.content[:2000].decode()}"
+    assert response["Content-Type"] == "application/problem+json"
+    body: dict[str, Any] = json.loads(response.content)
+    assert {"type", "title", "status", "detail"} <= body.keys() <= {"type", "title", "status", "detail", "errors"}
+    assert re.fullmatch(r"urn:pinpool:problem:[a-z_]+", body["type"])
+    assert body["status"] == status
+    assert body["title"]
+    assert body["detail"]
+    for error in body.get("errors", []):
+        assert error.keys() == {"pointer", "code", "detail"}
+        assert POINTER.fullmatch(error["pointer"])
+        assert re.fullmatch(r"[a-z0-9_-]+", error["code"])
+        assert error["detail"]
+    return body
+
+
+def faults_in(response: Any, status: int = 400) -> set[tuple[str, str]]:
+    """(pointer, code) of every fault in a refusal."""
+    return {(error["pointer"], error["code"]) for error in problem_of(response, status).get("errors", [])}
