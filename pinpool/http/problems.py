@@ -4,8 +4,9 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
+import orjson
 from django.core.exceptions import PermissionDenied, SuspiciousOperation
-from django.http import Http404, HttpRequest, JsonResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.views.decorators.csrf import csrf_exempt
 from rest_framework import exceptions
 from rest_framework.exceptions import APIException, ErrorDetail
@@ -98,7 +99,7 @@ def problem_body(status: int, detail: str, errors: Sequence[dict[str, str]] = ()
     return body
 
 
-def handle_exception(exc: Exception, context: dict[str, Any]) -> JsonResponse | None:  # noqa: ARG001  (DRF's signature)
+def handle_exception(exc: Exception, context: dict[str, Any]) -> HttpResponse | None:  # noqa: ARG001  (DRF's signature)
     """DRF's exception handler for our views: a problem document, or None for what is not a refusal.
 
     Not a DRF response: what the caller accepts, and how the view renders its answers, must not change a refusal.
@@ -132,12 +133,12 @@ def handle_exception(exc: Exception, context: dict[str, Any]) -> JsonResponse | 
     return response
 
 
-def problem_response(status: int, detail: str, errors: Sequence[dict[str, str]] = ()) -> JsonResponse:
+def problem_response(status: int, detail: str, errors: Sequence[dict[str, str]] = ()) -> HttpResponse:
     """A problem document as a response."""
-    return JsonResponse(problem_body(status, detail, errors), status=status, content_type=MEDIA_TYPE)
+    return HttpResponse(orjson.dumps(problem_body(status, detail, errors)), status=status, content_type=MEDIA_TYPE)
 
 
 @csrf_exempt  # else a POST to a misspelt address is told of a missing cookie
-def unknown_address(request: HttpRequest, **_kwargs: str) -> JsonResponse:
+def unknown_address(request: HttpRequest, **_kwargs: str) -> HttpResponse:
     """The 404 for any address below the API that no route takes."""
     return problem_response(404, f"No such address: {request.path}")

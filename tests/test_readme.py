@@ -1,0 +1,52 @@
+"""The README's examples, run as they stand: shell lines against a live server, Python as it is."""
+
+import re
+import subprocess
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from pinpool.plugins import registry
+from pinpool.plugins.loading import Entry
+
+TEXT = (Path(__file__).parent.parent / "README.md").read_text()
+BLOCKS = re.findall(r"^```(python|console)\n(.*?)^```$", TEXT, re.MULTILINE | re.DOTALL)
+PYTHON = [text for kind, text in BLOCKS if kind == "python"]
+SHELL = [text for kind, text in BLOCKS if kind == "console" and "$ curl" in text]
+
+
+@pytest.fixture
+def with_example_plugin(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The README's plug-in, as if its package were installed."""
+    space: dict[str, Any] = {}
+    exec(next(text for text in PYTHON if "Plugin(" in text), space)  # noqa: S102
+    plugin = space["plugin"]
+    entry = Entry(plugin.name, "catenary-laws", plugin.version, "active", "Loaded.", plugin)
+    found = (*registry.entries(), entry)
+    monkeypatch.setattr(registry, "entries", lambda: found)
+
+
+@pytest.mark.parametrize("text", PYTHON, ids=range(len(PYTHON)))
+def test_python_runs(text: str) -> None:
+    exec(text, {})  # noqa: S102
+
+
+@pytest.mark.parametrize("text", SHELL, ids=range(len(SHELL)))
+def test_shell_gives_what_is_printed(
+    text: str, live_server: Any, with_example_plugin: None, transactional_db: None
+) -> None:
+    command, expected = re.fullmatch(r"\$ (.*?[^\\])\n(\{.*)\n", text, re.DOTALL).groups()  # type: ignore[union-attr]
+    command = command.replace("http://127.0.0.1:8000", live_server.url)
+    ran = subprocess.run(["bash", "-c", command], capture_output=True, text=True, check=True, timeout=30)
+    pattern = ".*?".join(re.escape(part) for part in expected.split("…"))
+    assert re.fullmatch(pattern + (".*" if expected.endswith("…") else ""), ran.stdout, re.DOTALL), ran.stdout
+
+
+def test_the_two_commands_stand_near_the_top() -> None:
+    assert "pip install uv && uv run manage.py demo\n$ uv run pytest" in TEXT[:2000]
+
+
+def test_every_example_was_found() -> None:
+    assert len(PYTHON) == 2
+    assert len(SHELL) == 4
