@@ -40,7 +40,8 @@ class ClubView(AccountView):
     @cached_property
     def member(self) -> Membership:
         """The caller's membership, or 404 for a stranger and 403 for too low a role."""
-        action = self.actions[str(self.request.method)]
+        method = "GET" if self.request.method == "HEAD" else str(self.request.method)
+        action = self.actions[method]
         return selectors.membership_in(actor=self.request.user, club=self.kwargs["club"], action=action)
 
 
@@ -84,7 +85,7 @@ class MembersView(ClubView):
 
     def get(self, request: Request, club: str) -> Response:
         rows = self.member.club.memberships.select_related("user")
-        return self.page(rows, serializers.MemberOut, key="pk")
+        return self.page(rows, serializers.MemberOut, key="id")
 
     def post(self, request: Request, club: str) -> Response:
         added = services.add_member(actor=self.member, **self.read(request, serializers.MemberIn))

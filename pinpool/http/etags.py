@@ -16,7 +16,7 @@ def tagged(request: Request, response: Response, revision: int) -> Response:
     """
     tag = tag_of(revision)
     known = {given.strip().removeprefix("W/") for given in request.headers.get("If-None-Match", "").split(",")}
-    if request.method == "GET" and (tag in known or "*" in known):
+    if request.method in {"GET", "HEAD"} and (tag in known or "*" in known):
         response = Response(status=304)
     response["ETag"] = tag
     return response
