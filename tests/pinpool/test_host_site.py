@@ -1,0 +1,66 @@
+"""The apps inside a stranger's site: mounted elsewhere, with other API defaults, which stay as they were."""
+
+import subprocess
+import sys
+
+SITE = """
+import sys, types, warnings
+warnings.simplefilter("error")
+import django
+from django.conf import settings
+from django.urls import include, path
+
+settings.configure(
+    SECRET_KEY="invented",
+    ALLOWED_HOSTS=["testserver"],
+    DATABASES={"default": {"ENGINE": "django.db.backends.sqlite3", "NAME": ":memory:"}},
+    DEFAULT_AUTO_FIELD="django.db.models.AutoField",
+    USE_TZ=True,
+    INSTALLED_APPS=["django.contrib.auth", "django.contrib.contenttypes", "django.contrib.staticfiles",
+                    "pinpool", "optics", "clubs", "exposures"],
+    TEMPLATES=[{"BACKEND": "django.template.backends.django.DjangoTemplates", "APP_DIRS": True}],
+    STATIC_URL="/s/",
+    ROOT_URLCONF="host_urls",
+    REST_FRAMEWORK={
+        "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.StaticHTMLRenderer"],
+        "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.FormParser"],
+        "DEFAULT_AUTHENTICATION_CLASSES": [],
+        "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAdminUser"],
+        "DEFAULT_THROTTLE_CLASSES": ["rest_framework.throttling.AnonRateThrottle"],
+        "DEFAULT_THROTTLE_RATES": {"anon": "1/day"},
+        "DEFAULT_VERSIONING_CLASS": "rest_framework.versioning.AcceptHeaderVersioning",
+        "EXCEPTION_HANDLER": "nowhere.handler",
+    },
+)
+django.setup()
+urls = types.ModuleType("host_urls")
+urls.urlpatterns = [path("pinhole/api/v1/", include("pinpool.api_urls"))]
+sys.modules["host_urls"] = urls
+
+from django.core.management import call_command
+from rest_framework.test import APIClient
+from django.contrib.auth import get_user_model
+
+call_command("check", fail_level="WARNING")
+call_command("makemigrations", check=True, dry_run=True, verbosity=0)
+call_command("migrate", verbosity=0)
+client = APIClient()
+body = {"focal_length": "70 mm", "diameter": "0.31 mm"}
+for _ in range(3):
+    answer = client.post("/pinhole/api/v1/optics/f-number/", body, format="json")
+    assert answer.status_code == 200, answer.content
+assert round(answer.json()["f_number"]) == 226
+refusal = client.post("/pinhole/api/v1/optics/f-number/", {}, format="json")
+assert refusal["Content-Type"] == "application/problem+json", refusal.content
+assert b"/pinhole/api/v1/optics/f-number/" in client.get("/pinhole/api/v1/schema/").content
+assert client.get("/pinhole/api/v1/docs/").status_code == 200
+client.force_authenticate(get_user_model().objects.create(username="host"))
+made = client.post("/pinhole/api/v1/clubs/", {"slug": "creek", "name": "Creek (invented)"}, format="json")
+assert made.status_code == 201, made.content
+print("host site works")
+"""
+
+
+def test_a_host_site_with_other_defaults_is_served_and_left_alone() -> None:
+    ran = subprocess.run([sys.executable, "-c", SITE], capture_output=True, text=True, timeout=60, check=False)
+    assert ran.stdout.strip().endswith("host site works"), ran.stderr[-3000:]
