@@ -34,7 +34,8 @@ class Columns:
 
 @dataclass(frozen=True)
 class FieldOfView:
-    """Full angles in radians, seen from the hole: along the middle row, the axis's column, corner to corner."""
+    """Full angles in radians, seen from the hole: across in its own height, up and down the axis's column, and
+    between the farther of the two pairs of opposite corners."""
 
     horizontal_rad: float
     vertical_rad: float
@@ -136,8 +137,12 @@ class FilmPlane:
     @cached_property
     def longest_mm(self) -> float:
         """From the hole to the farthest point of the film."""
-        reach2 = -self.least(lambda c: -c.reach2_mm2)
-        return float(np.hypot(np.sqrt(reach2), self.row_range_mm()[1]))
+        return self.farthest_mm()
+
+    def farthest_mm(self, used_share: float = 1.0) -> float:
+        """From the hole to the farthest point of the used width and height."""
+        reach2 = -self.least(lambda c: -c.reach2_mm2, used_share)
+        return float(np.hypot(np.sqrt(reach2), self.row_range_mm(used_share)[1]))
 
     @property
     def mean_mm(self) -> float:
@@ -177,13 +182,17 @@ class FilmPlane:
         return np.where(found, safe, np.nan), np.where(found, y, np.nan)
 
     def least(self, of: Callable[[Columns], Floats], used_share: float = 1.0) -> float:
-        """The smallest value of a function of the columns over the used width, to about 1e-12 of its scale."""
+        """The smallest value of a function of the columns over the used width.
+
+        Good to about 1e-12 of its scale, or 1e-6 where two separate dips are equally low.
+        """
         grid = self._grid(used_share * self.length_mm / 2)
         for step in range(3):
             values = of(self.columns(grid))
             k = int(np.argmin(values))
             if step < 2:
-                grid = np.linspace(grid[max(k - 1, 0)], grid[min(k + 1, len(grid) - 1)], 257)
+                finer = np.linspace(grid[max(k - 1, 0)], grid[min(k + 1, len(grid) - 1)], 257)
+                grid = np.union1d(finer, grid[k])  # the lowest point may be a kink
         return float(values[k])
 
     @cached_property

@@ -46,6 +46,12 @@ def _positive(**sizes_mm: float) -> None:
             raise Impossible("not_positive", "This length must be more than zero.", name.removesuffix("_mm"))
 
 
+def _at_most(limit_mm: float) -> str:
+    """A limit in words, rounded down to four digits, so that what the sentence allows is allowed."""
+    unit = 10.0 ** (np.floor(np.log10(limit_mm)) - 3)
+    return f"{np.floor(limit_mm / unit) * unit:.10g} mm"
+
+
 def flat(*, width_mm: float, distance_mm: float, hole_offset_x_mm: float = 0.0) -> Profile:
     """A flat sheet `width_mm` wide at `distance_mm` behind the plate."""
     _positive(width_mm=width_mm, distance_mm=distance_mm)
@@ -64,12 +70,13 @@ def half_drum(*, radius_mm: float, length_mm: float, hole_offset_x_mm: float = 0
         raise Impossible(
             "strip_too_long",
             f"An arc of radius {radius_mm:g} mm in front of the hole's wall takes a strip of at most "
-            f"{np.pi * radius_mm:.1f} mm; shorten the strip or widen the arc.",
+            f"{_at_most(np.pi * radius_mm)}; shorten the strip or widen the arc.",
             "length",
         )
 
     def at(s: Floats) -> tuple[Floats, Floats, Floats, Floats]:
         sin, cos = np.sin(s / radius_mm), np.cos(s / radius_mm)
+        cos = np.where(cos > 1e-11, cos, 0.0)  # the ends of a half circle lie in the hole's plane
         return radius_mm * sin - hole_offset_x_mm, radius_mm * cos, -sin, -cos
 
     return Profile(length_mm, at, shape="arc")
@@ -83,12 +90,13 @@ def drum(*, diameter_mm: float, length_mm: float, hole_offset_x_mm: float = 0.0)
     """
     _positive(diameter_mm=diameter_mm, length_mm=length_mm)
     radius = diameter_mm / 2
-    reach = length_mm / 2 + abs(hole_offset_x_mm)
-    if reach >= np.pi * radius:
+    room = 2 * (np.pi * radius - abs(hole_offset_x_mm))
+    if length_mm >= room:
         raise Impossible(
             "strip_too_long",
             f"A tin {diameter_mm:g} mm across is {np.pi * diameter_mm:.1f} mm round; the strip would cover the "
-            f"hole. Keep it below {2 * (np.pi * radius - abs(hole_offset_x_mm)):.1f} mm.",
+            "hole. Shorten the strip"
+            + (f" to less than {_at_most(room)}." if room > 0 else ", or move the hole nearer its middle."),
             "length",
         )
 
@@ -102,7 +110,15 @@ def drum(*, diameter_mm: float, length_mm: float, hole_offset_x_mm: float = 0.0)
 
 def bow_half_angle(share: float) -> float:
     """The α in (0, π] with sin α / α = `share` in [0, 1): half the angle of an arc whose chord is that share."""
-    return float(brentq(lambda a: np.sin(a) - share * a, 1e-9, np.pi, xtol=1e-15, rtol=1e-15))
+    return float(brentq(lambda a: np.sin(a) - share * a, 1e-9, 4.0, xtol=1e-15, rtol=1e-15))
+
+
+def pressed_half_angle(slack: float) -> float:
+    """The α in (0, π/2] with (α - sin α)/(1 - cos α) = `slack`, in (0, π/2 - 1]: each arc of a pressed strip."""
+    # The left side lies between α/3 and α/2. For small α its difference drowns in rounding, and its series does not.
+    if slack < 1e-3:
+        return 3 * slack * (1 - 0.3 * slack**2)
+    return float(brentq(lambda a: a - np.sin(a) - slack * (1 - np.cos(a)), 2 * slack, 3 * slack, xtol=1e-15))
 
 
 def bowed(*, width_mm: float, depth_mm: float, length_mm: float, hole_offset_x_mm: float = 0.0) -> Profile:
@@ -125,29 +141,27 @@ def bowed(*, width_mm: float, depth_mm: float, length_mm: float, hole_offset_x_m
     if length_mm > longest * (1 + 1e-12):
         raise Impossible(
             "strip_too_long",
-            f"Between walls {width_mm:g} mm apart, {depth_mm:g} mm deep, a strip of at most {longest:.1f} mm "
+            f"Between walls {width_mm:g} mm apart, {depth_mm:g} mm deep, a strip of at most {_at_most(longest)} "
             f"springs into a curve; {length_mm:g} mm would bulge against the side walls. Shorten the strip.",
             "length",
         )
     half_angle = bow_half_angle(width_mm / length_mm)
     radius = length_mm / (2 * half_angle)
-    depth, flat_half, shape = radius * (1 - np.cos(half_angle)), 0.0, "arc"
-    if depth > depth_mm:
-        slack = (length_mm - width_mm) / (2 * depth_mm)
-        # (α - sin α)/(1 - cos α) lies between α/3 and α/2.
-        half_angle = float(brentq(lambda a: a - np.sin(a) - slack * (1 - np.cos(a)), 2 * slack, 3 * slack, xtol=1e-15))
-        radius = depth_mm / (1 - np.cos(half_angle))
-        depth, flat_half, shape = depth_mm, width_mm / 2 - radius * np.sin(half_angle), "pressed"
+    depth, flat_half, shape = 2 * radius * np.sin(half_angle / 2) ** 2, 0.0, "arc"
+    if depth > depth_mm * (1 + 1e-9):
+        half_angle = pressed_half_angle((length_mm - width_mm) / (2 * depth_mm))
+        radius = depth_mm / (2 * np.sin(half_angle / 2) ** 2)
+        depth, flat_half, shape = depth_mm, max(0.0, width_mm / 2 - radius * float(np.sin(half_angle))), "pressed"
 
     def at(s: Floats) -> tuple[Floats, Floats, Floats, Floats]:
         turn = np.sign(s) * np.maximum(np.abs(s) - flat_half, 0.0) / radius
         sin, cos = np.sin(turn), np.cos(turn)
         x = np.clip(s, -flat_half, flat_half) + radius * sin
-        z = depth - radius * (1 - cos)
+        z = depth - 2 * radius * np.sin(turn / 2) ** 2
         z = np.where(z > 1e-12 * depth, z, 0.0)
         return x - hole_offset_x_mm, z, -sin, -cos
 
-    return Profile(length_mm, at, (-flat_half, flat_half) if flat_half > 0 else (), shape)
+    return Profile(length_mm, at, (-flat_half, flat_half) if shape == "pressed" else (), shape)
 
 
 def measured(*, points_mm: Floats, hole_offset_x_mm: float = 0.0) -> Profile:
@@ -184,6 +198,7 @@ def measured(*, points_mm: Floats, hole_offset_x_mm: float = 0.0) -> Profile:
             mask = which == k
             out[:, mask] = span.at(along[mask] - ends[k])
         x, z, nx, nz = out
+        z = np.where(np.abs(z) > 1e-12 * length, z, 0.0)  # a spline from z = 0 may start a rounding error outside
         return x - hole_offset_x_mm, z, nx, nz
 
     return Profile(length, at, tuple(ends[1:-1] - length / 2), "measured")
