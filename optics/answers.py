@@ -18,7 +18,7 @@ from optics.core.light import Light
 from optics.core.progress import Progress, Segment, progress
 from optics.core.reciprocity import Law
 from optics.core.section_svg import section_svg
-from optics.core.sheet_cuts import cut_sheet
+from optics.core.sheet_cuts import CAUTION, SheetCuts, cut_sheet
 from optics.core.sheet_cuts_svg import sheet_cuts_svg
 from optics.core.wall_opening import PlateSide, check_opening, wall_opening
 
@@ -191,7 +191,11 @@ def sheet_cuts(*, sheet: tuple[float, float], piece: dict[str, float], kerf: flo
         kerf_mm=kerf,
         grain=grain,
     )
-    return {**vars(found), "svg": sheet_cuts_svg(found)}
+    return _shown_cuts(found)
+
+
+def _shown_cuts(cuts: SheetCuts) -> dict[str, Any]:
+    return {**vars(cuts), "svg": sheet_cuts_svg(cuts), "caution": CAUTION}
 
 
 def opening(
@@ -260,7 +264,7 @@ def camera_plan(
     return PlannedCamera(
         plan=plan,
         hole_choice=_with_needle_warning(plan.hole_choice),
-        sheet_cuts=None if cuts is None else {**vars(cuts), "svg": sheet_cuts_svg(cuts)},
+        sheet_cuts=None if cuts is None else _shown_cuts(cuts),
         advice=advise(plan),
         svg=section_svg(film_plane),
     )

@@ -14,7 +14,7 @@ from optics.core.faults import Impossible
 from optics.core.film_planes import FilmPlane
 from optics.core.reciprocity import Law
 from optics.core.sheet_cuts import NAMED_SHEETS
-from pinpool.http.fields import Duration, Length, Number, Offset, QuantityField, StrictSerializer
+from pinpool.http.fields import Duration, Length, Number, Offset, QuantityField, StrictSerializer, Text
 from pinpool.http.problems import impossible
 from pinpool.plugins.model import Contribution, Parameter
 from pinpool.plugins.registry import contributions
@@ -56,7 +56,7 @@ def _field(parameter: Parameter) -> serializers.Field:
         case "number":
             return Number(**limits, **common)
         case "text":
-            return serializers.CharField(max_length=200, **common)
+            return Text(max_length=200, **common)
         case "points":
             return Pairs(Offset(), **common)
         case "rows":

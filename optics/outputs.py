@@ -238,6 +238,7 @@ class SheetCutsOut(Flagged):
     pieces = PieceOut(many=True)
     cuts = CutOut(many=True)
     svg = serializers.CharField(help_text="To scale, in mm.")
+    caution = serializers.CharField()
 
 
 class OpeningOut(serializers.Serializer):

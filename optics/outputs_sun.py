@@ -3,8 +3,7 @@
 from rest_framework import serializers
 
 from optics.outputs import Flagged, FlagOut, SaidTime, length, number
-from optics.questions import Instant
-from pinpool.http.fields import Numbers, QuantityField
+from pinpool.http.fields import Instant, Numbers, QuantityField
 
 
 class SunRowOut(serializers.Serializer):

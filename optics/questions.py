@@ -1,7 +1,6 @@
 """The body of each optics endpoint."""
 
 import math
-from datetime import datetime
 from typing import Any
 
 from rest_framework import serializers
@@ -21,7 +20,7 @@ from optics.inputs import (
     used_share,
     wavelength_field,
 )
-from pinpool.http.fields import Duration, Length, Number, QuantityField, StrictSerializer, Whole
+from pinpool.http.fields import Duration, Instant, Length, Number, QuantityField, StrictSerializer, Text, Whole
 
 
 def _one_of(values: dict[str, Any], names: tuple[str, ...]) -> None:
@@ -54,7 +53,7 @@ class HoleDiameterIn(StrictSerializer):
     wavelength = wavelength_field(required=False)
     receptor = ReceptorField(required=False, help_text="Instead of a wavelength.")
     subject_distance = Length(maximum=1e9, required=False, default=math.inf, help_text="Left out: far away.")
-    rule = serializers.CharField(max_length=40, required=False, default=DEFAULT_RULE)
+    rule = Text(max_length=40, required=False, default=DEFAULT_RULE)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if "wavelength" in attrs and "receptor" in attrs:
@@ -79,7 +78,7 @@ class HoleReadingIn(StrictSerializer):
     resolution = QuantityField("resolution", minimum=10.0, maximum=1e6, required=False)
     diameter = Length(maximum=20.0, required=False)
     uncertainty = Length(maximum=20.0, exclusive_minimum=False, required=False)
-    direction = serializers.CharField(max_length=20, required=False, default="", help_text="Such as across or down.")
+    direction = Text(max_length=20, required=False, default="", help_text="Such as across or down.")
 
     _WAYS = {
         "holes_across": ({"span"}, {"holes_across_uncertainty"}),
@@ -100,7 +99,7 @@ class HoleReadingIn(StrictSerializer):
 
 
 class TryIn(StrictSerializer):
-    label = serializers.CharField(max_length=40)
+    label = Text(max_length=40)
     readings = HoleReadingIn(many=True, allow_empty=False, max_length=100)
 
 
@@ -185,7 +184,7 @@ class WallOpeningIn(StrictSerializer):
 class CameraPlanIn(StrictSerializer):
     film_plane = FilmPlaneField()
     hole = HoleIn(required=False, default=None, help_text="Left out: the rule's own.")
-    rule = serializers.CharField(max_length=40, required=False, default=DEFAULT_RULE)
+    rule = Text(max_length=40, required=False, default=DEFAULT_RULE)
     receptor = ReceptorField(required=False, default=550.0)
     sheet = SheetField(required=False, default=None)
     wall_thickness = Length(maximum=1000.0, required=False, default=None)
@@ -211,30 +210,6 @@ class ExposureProgressIn(StrictSerializer):
     exposure_index = ExposureIndexField()
     filter_stops = Number(minimum=0.0, maximum=30.0, required=False, default=0.0, help_text="Light the filter takes.")
     reciprocity = ReciprocityField(required=False, default=NoFailure)
-
-
-class Instant(serializers.Field):
-    """A date and time with its offset from UTC, such as `2026-06-21T12:00:00+01:00`, from 1950 to 2100."""
-
-    default_error_messages = {
-        "invalid": "Give a date and time such as 2026-06-21T12:00:00+01:00.",
-        "no_offset": "Say how far the clock is ahead of UTC: 2026-06-21T12:00:00+01:00, or Z for UTC.",
-        "out_of_range": "From 1950 to 2100.",
-    }
-
-    def to_internal_value(self, data: Any) -> datetime:
-        try:
-            instant = datetime.fromisoformat(data)
-        except (TypeError, ValueError):
-            self.fail("invalid")
-        if instant.tzinfo is None:
-            self.fail("no_offset")
-        if not 1950 <= instant.year <= 2100:
-            self.fail("out_of_range")
-        return instant
-
-    def to_representation(self, value: datetime) -> str:
-        return value.isoformat()
 
 
 class SunIn(StrictSerializer):

@@ -83,11 +83,3 @@ class SheetSchema(OpenApiSerializerFieldExtension):
     def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:
         size = auto_schema.resolve_serializer(SizeIn(), direction).ref
         return {"oneOf": [{"type": "string", "enum": list(NAMED_SHEETS)}, size]}
-
-
-class InstantSchema(OpenApiSerializerFieldExtension):
-    target_class = "optics.questions.Instant"
-
-    def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:  # noqa: ARG002
-        kind = ["string", "null"] if self.target.allow_null else "string"
-        return {"type": kind, "format": "date-time", "description": "With its offset from UTC."}
