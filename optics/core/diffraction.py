@@ -27,8 +27,8 @@ from scipy.special import j0, j1, roots_jacobi, roots_legendre
 
 Floats = NDArray[np.float64]
 
-#: Fresnel number above which the geometric shadow stands in. Its edge fringes are then a few thousandths of its
-#: radius wide, and no quicker method is worth its lines: such a hole is millimetres across.
+#: Fresnel number above which the geometric shadow stands in: the encircled share is then within 0.013 of it, the
+#: contrast within 0.002, and the hole is millimetres across.
 GEOMETRIC_FROM = 400.0
 #: From this v on, and outside twice the shadow, Lommel's series converges within orders below v.
 _FAR = 60.0

@@ -3,7 +3,7 @@
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import CubicSpline
 
 from .diffraction import Floats, contrast
@@ -44,26 +44,31 @@ def resolved_detail(
 
 def _search(number: Floats, level: float, ratios: Floats, weights: Floats, skew: Floats) -> Floats:
     """False position with Anderson and Björck's factor; the contrast passes `level` once in the bracket."""
-    fresnel_numbers, skews = number[:, None] / ratios, skew[:, None] * np.ones_like(ratios)
 
-    def excess(s: Floats) -> Floats:
-        return contrast(fresnel_numbers, s[:, None] * ratios, skews) @ weights - level
+    def excess(s: Floats, which: NDArray[np.intp]) -> Floats:
+        each = contrast(number[which, None] / ratios, s[:, None] * ratios, skew[which, None])
+        return each @ weights - level
 
+    left = np.arange(number.size)
     low, low_excess = np.zeros_like(number), np.full_like(number, 1 - level)
     # every wavelength alone is below 0.1 from 2πN_F·s = 7.4 on [found by trial], and at the cut-off
     high = np.minimum(2.0, 7.6 / (2 * np.pi * number))
-    high_excess = excess(high)
+    high_excess = excess(high, left)
+    result = np.empty_like(number)
     for _ in range(60):
         s = high - high_excess * (high - low) / (high_excess - low_excess)
-        found = excess(s)
-        if np.abs(found).max() < 1e-10:
-            return s
+        found = excess(s, left)
+        result[left] = s
         crossed = found * high_excess < 0
-        factor = 1 - found / np.where(high_excess == 0, np.inf, high_excess)
+        factor = np.maximum(1 - found / high_excess, 0.0)
         low_excess = np.where(crossed, high_excess, low_excess * np.where(factor > 0, factor, 0.5))
         low = np.where(crossed, high, low)
-        high, high_excess = s, found
-    return s
+        rough = np.abs(found) > 1e-10
+        if not rough.any():
+            break
+        left = left[rough]
+        low, low_excess, high, high_excess = (x[rough] for x in (low, low_excess, s, found))
+    return result
 
 
 @lru_cache(maxsize=32)
