@@ -12,7 +12,7 @@ LENGTHS = OpenApiParameter("lengths", str, enum=["mm", "in"], description="The u
 
 
 def refuse_unknown_query(request: Request, query: Mapping[str, OpenApiParameter]) -> None:
-    """Raise for every name not in `query`, for one given twice, and for a value outside its parameter's choices."""
+    """Raise for every name not in `query`, for one given twice or blank, and for a value outside its choices."""
     known = sorted(query)
     faults: dict[str, list[ErrorDetail]] = {}
     for name in request.query_params:
@@ -21,6 +21,8 @@ def refuse_unknown_query(request: Request, query: Mapping[str, OpenApiParameter]
             faults[name] = [ErrorDetail(f"Unknown query name; known here: {listed}.", "unknown_query")]
         elif len(request.query_params.getlist(name)) > 1:
             faults[name] = [ErrorDetail("Give it once.", "repeated_query")]
+        elif not request.query_params[name].strip():  # a blank filter would answer with everything
+            faults[name] = [ErrorDetail("Give it a value, or leave it out.", "blank")]
         elif (choices := query[name].enum) and request.query_params[name] not in choices:
             listed = " or ".join(map(str, choices))
             faults[name] = [ErrorDetail(f"Must be {listed}.", "invalid_choice")]

@@ -173,9 +173,7 @@ def test_sizes_that_may_be_asked_for(walk: Walk, size: str) -> None:
     assert len(walk.page(f"{walk.papers}?page_size={size}")["results"]) == 0
 
 
-@pytest.mark.parametrize(
-    "size", ["0", "201", "-1", "", "1.5", "ten", "1e2", "٣", "99999999999999999999", "%2B5", "0x5"]
-)
+@pytest.mark.parametrize("size", ["0", "201", "-1", "1.5", "ten", "1e2", "٣", "99999999999999999999", "%2B5", "0x5"])
 def test_sizes_that_may_not(walk: Walk, size: str) -> None:
     assert faults_in(walk.client.get(f"{walk.papers}?page_size={size}")) == {("/page_size", "invalid")}
 
@@ -189,7 +187,7 @@ def test_the_size_of_a_page_is_a_setting(walk: Walk, settings: Any) -> None:
 
 @pytest.mark.parametrize(
     "given",
-    ["", "x", "é", "%ff", cursor("x:3"), cursor("3"), cursor("f"), cursor(b"f:\xff"), cursor("f:\0"), cursor("F:a"),
+    ["x", "é", "%ff", cursor("x:3"), cursor("3"), cursor("f"), cursor(b"f:\xff"), cursor("f:\0"), cursor("F:a"),
      "a" * 5000],
 )  # fmt: skip
 def test_cursors_of_no_list(walk: Walk, given: str) -> None:
