@@ -6,7 +6,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 import orjson
-from django.http import JsonResponse
+from django.http import HttpResponse
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework.authentication import SessionAuthentication
 from rest_framework.negotiation import DefaultContentNegotiation
@@ -63,7 +63,7 @@ class View(APIView):
     query: ClassVar[dict[str, OpenApiParameter]] = {"lengths": LENGTHS}
     operations: Any = {}
 
-    def get_exception_handler(self) -> Callable[[Exception, dict[str, Any]], JsonResponse | None]:
+    def get_exception_handler(self) -> Callable[[Exception, dict[str, Any]], HttpResponse | None]:
         return handle_exception
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
