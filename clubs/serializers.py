@@ -3,6 +3,7 @@
 from typing import Any
 
 import numpy as np
+from django.core.validators import RegexValidator
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail
 
@@ -12,30 +13,16 @@ from optics.core.camera_plan import Hole
 from optics.inputs import SUFFIXES, FilmPlaneField
 from optics.outputs import length
 from optics.questions import HoleReadingIn
-from pinpool.http.fields import Length, Number, StrictSerializer
+from pinpool.http.fields import Length, Number, StrictSerializer, Text, YesNo
 from pinpool.plugins.registry import contributions
 from pinpool.quantities import quantity_out
 
 
-class Text(serializers.CharField):
-    """Text a person wrote: trimmed, no control characters."""
-
-    def __init__(self, **kwargs: Any) -> None:
-        kwargs.setdefault("max_length", 100)
-        super().__init__(**kwargs)
-
-    def to_internal_value(self, data: Any) -> str:
-        if not isinstance(data, str):
-            self.fail("invalid")
-        text = super().to_internal_value(data)
-        if any(ord(c) < 32 and c != "\n" for c in text):
-            raise serializers.ValidationError("Control characters are not text.", "control_character")
-        return text
-
-
 class ClubIn(StrictSerializer):
-    slug = serializers.RegexField(
-        r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=40, help_text="Short name in addresses: a–z, 0–9, -."
+    slug = Text(
+        max_length=40,
+        validators=[RegexValidator(r"^[a-z0-9]+(-[a-z0-9]+)*\Z", "Words of a–z and 0–9, joined by hyphens.")],
+        help_text="Short name in addresses: a–z, 0–9, -.",
     )
     name = Text()
 
@@ -108,13 +95,14 @@ class SpecIn(StrictSerializer):
 
 
 class CameraIn(StrictSerializer):
-    code = serializers.RegexField(
-        r"^[A-Za-z0-9-]{2,12}$",
+    code = Text(
+        max_length=12,
+        validators=[RegexValidator(r"^[A-Za-z0-9-]{2,12}\Z", "2 to 12 of A–Z, 0–9 and -.")],
         required=False,
         help_text="Left out: one is drawn that is easy to read aloud.",
     )
     name = Text()
-    club_owned = serializers.BooleanField(required=False, default=False)
+    club_owned = YesNo(required=False, default=False)
     spec = SpecIn()
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:

@@ -6,12 +6,11 @@ import numpy as np
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail
 
-from clubs.serializers import Text
 from exposures.services import Result
 from optics.inputs import ReadingField
 from optics.outputs import FlagOut, SaidTime, StripStepOut, number
 from optics.questions import ExposureIndexField
-from pinpool.http.fields import Duration, Number, StrictSerializer
+from pinpool.http.fields import Duration, Identifier, Instant, Number, StrictSerializer, Text, YesNo
 
 
 class PaperIn(StrictSerializer):
@@ -64,17 +63,17 @@ class ResultIn(StrictSerializer):
 
 
 class LogIn(StrictSerializer):
-    id = serializers.UUIDField(required=False, help_text="Choose one and sending this again is harmless.")
+    id = Identifier(required=False, help_text="Choose one and sending this again is harmless.")
     camera = Text(max_length=12, help_text="Its code.")
-    paper = serializers.UUIDField()
-    taken_at = serializers.DateTimeField()
+    paper = Identifier()
+    taken_at = Instant()
     reading = ReadingField()
     filter_stops = Number(minimum=0.0, maximum=30.0, required=False, default=0.0)
     exposure_time = Duration()
     result = ResultIn(required=False, allow_null=True, default=None)
     process = Text(max_length=2000, required=False, default="", allow_blank=True)
     note = Text(max_length=2000, required=False, default="", allow_blank=True)
-    shared = serializers.BooleanField(required=False, default=False)
+    shared = YesNo(required=False, default=False)
 
     def to_internal_value(self, data: Any) -> dict[str, Any]:
         values = super().to_internal_value(data)
@@ -119,7 +118,7 @@ class PaperKnownOut(serializers.Serializer):
 
 class RecommendationIn(StrictSerializer):
     camera = Text(max_length=12, help_text="Its code.")
-    paper = serializers.UUIDField()
+    paper = Identifier()
     reading = ReadingField()
     filter_stops = Number(minimum=0.0, maximum=30.0, required=False, default=0.0)
 

@@ -1,5 +1,6 @@
-"""Serializer fields: quantities and numbers in, quantities out, strict about everything a person can mistype."""
+"""Serializer fields: quantities, numbers and texts in, strict about type and about everything a person can mistype."""
 
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -120,6 +121,66 @@ class Whole(serializers.IntegerField):
         if isinstance(data, bool) or not isinstance(data, int):
             self.fail("invalid")
         return super().to_internal_value(data)
+
+
+class Text(serializers.CharField):
+    """Text a person wrote: a JSON text, trimmed, without control characters."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("max_length", 100)
+        super().__init__(**kwargs)
+
+    def to_internal_value(self, data: Any) -> str:
+        if not isinstance(data, str):
+            self.fail("invalid")
+        text = super().to_internal_value(data)
+        if any(ord(c) < 32 and c != "\n" for c in text):
+            raise serializers.ValidationError("Control characters are not text.", "control_character")
+        return text
+
+
+class YesNo(serializers.BooleanField):
+    """JSON's true or false; neither 1 nor "yes"."""
+
+    default_error_messages = {"invalid": "Give true or false."}
+
+    def to_internal_value(self, data: Any) -> bool:
+        if not isinstance(data, bool):
+            self.fail("invalid")
+        return data
+
+
+class Identifier(serializers.UUIDField):
+    """A UUID as text; not a number, which would be taken for one."""
+
+    def to_internal_value(self, data: Any) -> Any:
+        if not isinstance(data, str):
+            self.fail("invalid", value=data)
+        return super().to_internal_value(data)
+
+
+class Instant(serializers.Field):
+    """A date and time with its offset from UTC, such as `2026-06-21T12:00:00+01:00`, from 1950 to 2100."""
+
+    default_error_messages = {
+        "invalid": "Give a date and time such as 2026-06-21T12:00:00+01:00.",
+        "no_offset": "Say how far the clock is ahead of UTC: 2026-06-21T12:00:00+01:00, or Z for UTC.",
+        "out_of_range": "From 1950 to 2100.",
+    }
+
+    def to_internal_value(self, data: Any) -> datetime:
+        try:
+            instant = datetime.fromisoformat(data)
+        except (TypeError, ValueError):
+            self.fail("invalid")
+        if instant.tzinfo is None:
+            self.fail("no_offset")
+        if not 1950 <= instant.year <= 2100:
+            self.fail("out_of_range")
+        return instant
+
+    def to_representation(self, value: datetime) -> str:
+        return value.isoformat()
 
 
 class Numbers(serializers.Field):

@@ -190,6 +190,14 @@ class NumbersSchema(OpenApiSerializerFieldExtension):
         return schema
 
 
+class InstantSchema(OpenApiSerializerFieldExtension):
+    target_class = "pinpool.http.fields.Instant"
+
+    def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:  # noqa: ARG002
+        kind = ["string", "null"] if self.target.allow_null else "string"
+        return {"type": kind, "format": "date-time", "description": "With its offset from UTC."}
+
+
 def component(auto_schema: AutoSchema, name: str, schema: dict[str, Any]) -> dict[str, Any]:
     """Register a named component of the document once; returns the reference to it."""
     made = ResolvedComponent(name=name, type=ResolvedComponent.SCHEMA, object=name, schema=schema)

@@ -1,0 +1,90 @@
+"""A good body for every endpoint that takes one, and every film plane, reading and law of our own."""
+
+from typing import Any
+
+FILM_PLANES: dict[str, dict[str, Any]] = {
+    "flat": {"kind": "flat", "width": "4 in", "height": "5 in", "distance": "61 mm"},
+    "bowed": {"kind": "bowed", "width": "100 mm", "depth": "60 mm", "length": "125 mm", "height": "80 mm"},
+    "drum": {"kind": "drum", "diameter": "100 mm", "length": "150 mm", "height": "80 mm"},
+    "half_drum": {"kind": "half_drum", "radius": "70 mm", "length": "180 mm", "height": "5 3/8 in"},
+    "profile": {
+        "kind": "profile",
+        "height": "60 mm",
+        "points": [["-40 mm", "30 mm"], ["-20 mm", "52 mm"], ["0 mm", "60 mm"], ["20 mm", "52 mm"], ["40 mm", "30 mm"]],
+    },
+}
+HOLE = {"diameter": "0.30 mm", "uncertainty": "0.01 mm", "plate_thickness": "0.1 mm"}
+READINGS: dict[str, dict[str, Any]] = {
+    "ev": {"ev": 12, "iso": 200},
+    "time": {"time": "1/60 s", "f_number": 16, "iso": 100},
+    "illuminance": {"illuminance": "32000 lx", "calibration_constant": 320},
+    "luminance": {"luminance": "4000 cd/m^2", "calibration_constant": 14},
+}
+LAWS: dict[str, dict[str, Any]] = {
+    "none": {"law": "none"},
+    "power": {"law": "power", "exponent": 1.3, "from": "1 s"},
+    "table": {"law": "table", "rows": [["1 s", "1 s"], ["10 s", "20 s"], ["50 s", "3 min"]]},
+}
+
+#: Below /api/v1/optics/.
+OPTICS: dict[str, dict[str, Any]] = {
+    "film-plane/": {"film_plane": FILM_PLANES["drum"] | {"hole_offset": {"x": "-5 mm", "y": "3 mm"}}},
+    "hole-diameter/": {
+        "focal_length": "100 mm", "subject_distance": "2 m", "receptor": "pan_film", "rule": "young_1971",
+    },
+    "f-number/": {"focal_length": "61 mm", "diameter": "0.24 mm", "diameter_uncertainty": "0.01 mm"},
+    "hole-measurement/": {
+        "readings": [
+            {"holes_across": 4.25, "span": "1 mm", "holes_across_uncertainty": 0.2, "direction": "across"},
+            {"pixels": 64, "resolution": "4800 dpi", "direction": "down"},
+            {"diameter": "0.24 mm", "uncertainty": "0.01 mm", "direction": "down"},
+        ],
+        "focal_length": "61 mm",
+    },
+    "illumination/": {
+        "film_plane": FILM_PLANES["flat"], "hole": HOLE, "columns": 5, "rows": 3, "used_share": 0.9,
+    },
+    "light/": {"reading": READINGS["time"]},
+    "exposure/": {
+        "reading": READINGS["ev"], "f_number": 250, "exposure_index": 6, "filter_stops": 1, "correction_stops": -0.5,
+        "reciprocity": LAWS["power"],
+    },
+    "exposure-table/": {
+        "f_number": 250, "exposure_index": 6, "reciprocity": LAWS["table"], "ev_from": 8, "ev_to": 16, "step": 2,
+    },
+    "exposure-progress/": {
+        "segments": [{"reading": READINGS["ev"], "lasted": "3 min 20 s"}], "reading": READINGS["illuminance"],
+        "f_number": 250, "exposure_index": 6, "filter_stops": 1, "reciprocity": LAWS["power"],
+    },
+    "sheet-cuts/": {
+        "sheet": {"width": "8 in", "height": "10 in"}, "piece": {"width": "100 mm", "height": "60 mm"}, "kerf": "0 mm",
+        "grain": "any",
+    },
+    "wall-opening/": {
+        "film_plane": FILM_PLANES["drum"], "hole": HOLE, "wall_thickness": "3 mm", "margin": "0.5 mm",
+        "plate_side": "inside", "opening": {"width": "12 mm", "height": "8 mm"}, "used_share": 0.9,
+    },
+    "camera-plan/": {
+        "film_plane": FILM_PLANES["flat"], "hole": HOLE, "rule": "rayleigh_1891", "receptor": "500 nm",
+        "sheet": "8x10 in", "wall_thickness": "3 mm", "plate_side": "outside", "exposure_index": 6,
+        "reciprocity": LAWS["none"], "used_share": 0.9,
+    },
+    "sun/": {
+        "latitude": "52 deg", "longitude": "5°", "from": "2026-06-21T10:00:00Z", "to": "2026-06-21T14:00:00+02:00",
+        "step": "30 min", "film_plane": FILM_PLANES["flat"], "facing": "180 deg", "tilt": "10 deg", "hole": HOLE,
+    },
+}  # fmt: skip
+
+#: Below /api/v1/clubs/{club}/; a paper's id goes in by the test.
+SPEC = {"film_plane": FILM_PLANES["drum"], "hole": HOLE, "focal_length": "98 mm", "reason": "measured again"}
+CLUB: dict[str, dict[str, Any]] = {
+    "members/": {"username": "walker", "role": "guest"},
+    "cameras/": {"code": "K7", "name": "Biscuit tin", "club_owned": True, "spec": SPEC},
+    "papers/": {"name": "Glasswort 2", "family": "graded paper", "nominal_exposure_index": 6, "note": "invented"},
+    "exposures/": {
+        "id": "3f2b7a52-0b7e-4c8e-9d0e-6a1f0d1c2b3a", "camera": "T1", "paper": "", "taken_at": "2026-05-01T12:00:00Z",
+        "reading": READINGS["ev"], "filter_stops": 1, "exposure_time": "3 min 20 s", "result": {"judged_stops": -0.5},
+        "process": "tray, 2 min", "note": "cloud at the end", "shared": True,
+    },
+    "recommendation/": {"camera": "T1", "paper": "", "reading": READINGS["ev"], "filter_stops": 0.5},
+}  # fmt: skip
