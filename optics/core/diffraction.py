@@ -131,7 +131,7 @@ def contrast_curve(
     s = s_reach * positions * wavelength_ratios[:, None]
     reach = float(wavelength_ratios.max()) * s_reach
     points = _count(np.pi * fresnel_number * s_reach * max(1.0, reach - 1), 14, 2.4)
-    if 2 * points >= len(positions) or s_reach > 2.0 or fresnel_number > GEOMETRIC_FROM:
+    if 2 * points >= len(positions) or s_reach > 2.5 or fresnel_number > GEOMETRIC_FROM:
         return weights @ contrast(fresnel_number / wavelength_ratios[:, None], s)
     sampled = s_reach * _chebyshev(points)[0]
     smooth = _overlap(2 * np.pi * fresnel_number * sampled, 1 - sampled * wavelength_ratios[:, None] / 2, 0.0)

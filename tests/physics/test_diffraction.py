@@ -229,8 +229,9 @@ def test_curves_agree_with_points(number: float, reach: float, count: int, colou
     intensity = intensity_curve(number, reach, places, ratios, weights)
     points = [weights @ relative_intensity(number / ratios, reach * p / ratios) for p in places[::17]]
     np.testing.assert_allclose(intensity[::17], points, rtol=1e-8, atol=1e-11)
-    contrasts = contrast_curve(number, reach / 1000, places, ratios, weights)
-    points = [weights @ contrast(number / ratios, reach / 1000 * p * ratios) for p in places[::17]]
+    s_reach = reach / 1000  # to past the cut-off, 2
+    contrasts = contrast_curve(number, s_reach, places, ratios, weights)
+    points = [weights @ contrast(number / ratios, s_reach * p * ratios) for p in places[::17]]
     np.testing.assert_allclose(contrasts[::17], points, atol=1e-11)
 
 
@@ -241,6 +242,14 @@ def test_every_value_is_possible(number: float, v: float, s: float) -> None:
         assert -1e-9 <= float(relative_intensity(number, v)) <= 4.001
         assert -1e-9 <= float(encircled_share(number, v)) <= 1 + 1e-9
     assert -0.2 < float(contrast(number, s)) <= 1 + 1e-12
+
+
+@pytest.mark.parametrize("s_reach", [0.7, 2.0, 2.0000001, 2.4, 2.6])
+@pytest.mark.parametrize("number", [0.01, 0.5, 1.0, 2.0])
+def test_contrast_curve_near_and_past_the_cut_off(number: float, s_reach: float) -> None:
+    even, ratios = np.linspace(0, 1, 256), BAND / BAND[0]
+    points = contrast(number / ratios, s_reach * even[:, None] * ratios) @ BAND_WEIGHTS
+    np.testing.assert_allclose(contrast_curve(number, s_reach, even, ratios, BAND_WEIGHTS), points, atol=1e-11)
 
 
 def test_scalars_and_arrays_agree() -> None:
