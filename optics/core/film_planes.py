@@ -89,7 +89,7 @@ class FilmPlane:
         x, z, nx, nz = self.profile.at(np.asarray(s_mm, dtype=float))
         return Columns(x, z, -(x * nx + z * nz), x * x + z * z)
 
-    def rows(self, y_mm: Floats) -> Floats:
+    def rows(self, y_mm: Floats | float) -> Floats:
         """Heights above the hole's axis of laid-flat heights `y_mm` above the film's middle."""
         return np.asarray(y_mm, dtype=float) - self.hole_offset_y_mm
 
@@ -158,7 +158,7 @@ class FilmPlane:
         diagonals = [_angle_between((x[0], y0, z[0]), (x[1], y1, z[1])) for y0, y1 in ((top, bottom), (bottom, top))]
         return FieldOfView(float(bearings[1] - bearings[0]), float(vertical), max(diagonals))
 
-    def meet(self, dx: Floats, dy: Floats, dz: Floats) -> tuple[Floats, Floats]:
+    def meet(self, dx: Floats | float, dy: Floats | float, dz: Floats | float) -> tuple[Floats, Floats]:
         """Where rays from the hole of direction (dx, dy, dz), dz into the box, meet the film, laid flat.
 
         Returns s and y in mm, shaped like the broadcast directions; NaN where a ray misses the film.
@@ -170,7 +170,7 @@ class FilmPlane:
         s = np.interp(bearing, np.arctan2(line.x_mm, line.z_mm), grid, left=np.nan, right=np.nan)
         found = np.isfinite(s) & (dz > 0)
         safe = np.where(found, s, self.axis_s_mm)
-        # One secant step on the exact curve: the table alone is good to about 1e-4 mm.
+        # One Newton step on the exact curve: the table alone is good to about 1e-4 mm.
         here = self.columns(safe)
         rate = here.facing_mm / here.reach2_mm2
         safe = safe + (bearing - np.arctan2(here.x_mm, here.z_mm)) / np.where(found, rate, 1.0) * found
@@ -184,7 +184,7 @@ class FilmPlane:
     def least(self, of: Callable[[Columns], Floats], used_share: float = 1.0) -> float:
         """The smallest value of a function of the columns over the used width.
 
-        Good to about 1e-12 of its scale, or 1e-6 where two separate dips are equally low.
+        Good to about 1e-12 of its scale at a smooth dip, to 1e-6 at a cusp or where two dips are equally low.
         """
         grid = self._grid(used_share * self.length_mm / 2)
         for step in range(3):

@@ -75,8 +75,9 @@ class Illumination:
     """Light over the laid-flat negative: columns `x_mm` (m,), rows `y_mm` (n,), `stops` (n, m).
 
     All stops count from the film point on the hole's axis, positive where it is brighter; -inf where there is no
-    light. `balanced` is None where part of the used region gets none: no f-number serves that.
-    `within_one_stop_share` is the share of the whole negative's area within ± 1 stop of the axis point.
+    light. `brightest_stops` and `darkest_stops` are those of the used region. `balanced` is None where part of it gets
+    no light: no f-number serves that. `within_one_stop_share` is the share of the whole negative's area within ± 1 stop
+    of the axis point.
     """
 
     x_mm: Floats
@@ -108,7 +109,7 @@ def illuminate(
 
     The trade's focal length is half of the shortest and longest distance; `trade_*_stops` say how far the
     brightest and darkest used point are from an exposure made for it. `distance_only_darkest_stops` is what
-    the distances alone would predict for the darkest point, 2·log₂(axis/longest).
+    the distances alone would predict for the darkest used point, 2·log₂(axis/longest).
     """
     thickness_share = plate_thickness_mm / hole_diameter_mm
     half_s, half_y = plane.length_mm / 2, plane.height_mm / 2
@@ -123,7 +124,7 @@ def illuminate(
     axis_stops = -2 * np.log2(_axis_f_number(plane, hole_diameter_mm))
     trade_f_number = plane.mean_mm / hole_diameter_mm
     trade_stops = -2 * np.log2(trade_f_number) - axis_stops
-    distance_only = 2 * np.log2(plane.axis_distance_mm / plane.longest_mm)
+    distance_only = 2 * np.log2(plane.axis_distance_mm / plane.farthest_mm(used_share))
     return Illumination(
         x_mm=s,
         y_mm=y,

@@ -35,6 +35,26 @@ PROFILES: dict[str, Profile] = {
 PLANES = {name: FilmPlane(profile, 90.0, 8.0) for name, profile in PROFILES.items()}
 
 
+def scaled(profile: Profile, k: float) -> Profile:
+    """The same curve `k` times as large."""
+
+    def at(s: NDArray) -> tuple[NDArray, NDArray, NDArray, NDArray]:
+        x, z, nx, nz = profile.at(s / k)
+        return k * x, k * z, nx, nz
+
+    return Profile(k * profile.length_mm, at, tuple(k * b for b in profile.breaks_mm))
+
+
+def mirrored(profile: Profile) -> Profile:
+    """The same curve with left and right exchanged."""
+
+    def at(s: NDArray) -> tuple[NDArray, NDArray, NDArray, NDArray]:
+        x, z, nx, nz = profile.at(-s)
+        return -x, z, -nx, nz
+
+    return Profile(profile.length_mm, at, tuple(-b for b in reversed(profile.breaks_mm)))
+
+
 @st.composite
 def profiles(draw: st.DrawFn) -> Profile:
     """Any profile that the hole sees all of, from a matchbox to a dustbin, with the hole off the middle."""
