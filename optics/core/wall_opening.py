@@ -12,9 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .faults import Impossible
-from .film_planes import FilmPlane
+from .film_planes import Columns, FilmPlane
 from .illumination import plate_transmission
 
+Floats = NDArray[np.float64]
 PlateSide = Literal["inside", "outside"]
 
 
@@ -59,31 +60,37 @@ def wall_opening(
 
     A ray through the hole's rim to a film point (x, y, z) is |x|·w/z + d/2 off the hole's middle at the wall's far
     face, w away, plus d/2·w/z with the plate inside or less it with the plate outside. Film that the plate's own
-    thickness leaves dark need not be cleared. Raises `Impossible("opening_unbounded")` where lit film reaches the
-    hole's own plane.
+    thickness leaves dark need not be cleared. Raises `Impossible`: `opening_unbounded` where lit film reaches the
+    hole's own plane, `wall_too_thick` where a wall behind the plate would reach the film.
     """
     _check_wall(plane, wall_thickness_mm, plate_side)
-    half = used_share * plane.length_mm / 2
-    line = plane.columns(np.linspace(-half, half, 4097))
     steepest = hole_diameter_mm / plate_thickness_mm if plate_thickness_mm > 0 else np.inf
-    # Where the plate leaves the film dark, the last ray it lets through stands in.
-    z = np.maximum(line.z_mm, np.abs(line.x_mm) / steepest)
-    if (z == 0).any():
+    if steepest == np.inf and plane.least(lambda line: line.z_mm, used_share) == 0:
         raise Impossible(
             "opening_unbounded",
             "The film reaches the hole's own wall, where light comes in edge-on: a wall of any thickness clips it. "
             "Give the plate's thickness, or a smaller used_share.",
             "film_plane",
         )
-    across = np.abs(line.x_mm) / z
     highest = plane.row_range_mm(used_share)[1]
-    up = np.minimum(highest / z, np.sqrt(np.maximum(steepest**2 - across**2, 0.0)))
-    rim = hole_diameter_mm / 2 * (1 + (1 if plate_side == "inside" else -1) * wall_thickness_mm / z)
-    width, height = (float(np.max(wall_thickness_mm * tangent + rim)) for tangent in (across, up))
+    side = 1 if plate_side == "inside" else -1
+
+    def needed(line: Columns) -> tuple[Floats, Floats, Floats]:
+        """Half the opening's width and height for each column, and the steepest ray's tangent."""
+        # Where the plate leaves the film dark, the last ray it lets through stands in.
+        z = np.maximum(line.z_mm, np.abs(line.x_mm) / steepest)
+        across = np.abs(line.x_mm) / z
+        up = np.minimum(highest / z, np.sqrt(np.maximum(steepest**2 - across**2, 0.0)))
+        rim = hole_diameter_mm / 2 * (1 + side * wall_thickness_mm / z)
+        return wall_thickness_mm * across + rim, wall_thickness_mm * up + rim, np.hypot(across, up)
+
+    def most(which: int) -> float:
+        return -plane.least(lambda line: -needed(line)[which], used_share)
+
     return WallOpening(
-        width_mm=2 * (width + margin_mm),
-        height_mm=2 * (height + margin_mm),
-        clear_angle_rad=2 * float(np.arctan(np.hypot(across, up).max())),
+        width_mm=2 * (most(0) + margin_mm),
+        height_mm=2 * (most(1) + margin_mm),
+        clear_angle_rad=2 * float(np.arctan(most(2))),
     )
 
 
@@ -98,18 +105,22 @@ def check_opening(
     plate_side: PlateSide = "inside",
     used_share: float = 1.0,
 ) -> OpeningCheck:
-    """What an opening of this size does to the film, on 400 × 160 cells; the hole's light is spread evenly over it."""
+    """What an opening of this size does to the film, on 400 × 160 cells.
+
+    On the wall's far face the rays to a film point fill a disc; the share of it inside the opening passes. Where two
+    neighbouring edges cut the same disc their shares are multiplied, which is good to 0.03 of the disc.
+    """
     _check_wall(plane, wall_thickness_mm, plate_side)
     s = ((np.arange(400) + 0.5) / 400 - 0.5) * plane.length_mm
     y = ((np.arange(160) + 0.5) / 160 - 0.5) * plane.height_mm
 
-    def passed(s_mm: NDArray[np.float64], y_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+    def passed(s_mm: Floats, y_mm: Floats) -> Floats:
         line, rows = plane.columns(s_mm), plane.rows(y_mm)[:, None]
         z = np.maximum(line.z_mm, 1e-12 * plane.length_mm)
         ratio = wall_thickness_mm / z
-        blur = hole_diameter_mm * (1 + ratio if plate_side == "inside" else np.abs(1 - ratio))
+        disc = hole_diameter_mm / 2 * np.maximum(1 + ratio if plate_side == "inside" else np.abs(1 - ratio), 1e-12)
         shares = [
-            np.clip((opening / 2 + side * coordinate * ratio) / blur + 0.5, 0, 1)
+            _disc_share((opening / 2 + side * coordinate * ratio) / disc)
             for coordinate, opening in ((line.x_mm, opening_width_mm), (rows, opening_height_mm))
             for side in (1, -1)
         ]
@@ -149,6 +160,12 @@ def check_opening(
         clear_height_mm=float(np.mean(axis_column >= 1 - 1e-12) * plane.height_mm),
         corner_stops=corner_stops,
     )
+
+
+def _disc_share(edge: Floats) -> Floats:
+    """Share of a unit disc's area on the near side of a straight edge `edge` beyond its middle, 0 to 1."""
+    beyond = np.clip(-edge, -1, 1)
+    return (np.arccos(beyond) - beyond * np.sqrt(1 - beyond * beyond)) / np.pi
 
 
 def _check_wall(plane: FilmPlane, wall_thickness_mm: float, plate_side: PlateSide) -> None:
