@@ -50,9 +50,9 @@ class MadeHoleIn(StrictSerializer):
     """A hole with how it was measured: a diameter, or the readings behind it."""
 
     diameter = Length(maximum=20.0, required=False)
-    uncertainty = Length(maximum=20.0, exclusive_minimum=False, required=False, help_text="One standard deviation.")
+    uncertainty = Length(maximum=20.0, minimum=0.0, required=False, help_text="One standard deviation.")
     readings = HoleReadingIn(many=True, allow_empty=False, max_length=100, required=False)
-    plate_thickness = Length(maximum=20.0, exclusive_minimum=False, required=False, default=0.0)
+    plate_thickness = Length(maximum=20.0, minimum=0.0, required=False, default=0.0)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         given = [name for name in ("diameter", "readings") if name in attrs]

@@ -11,7 +11,7 @@ _SCIENCE = "geometry [derived]"
 
 
 def _size(name: str, description: str) -> Parameter:
-    return Parameter(name, "length", description, minimum=0.0, exclusive_minimum=True, maximum=10_000.0)
+    return Parameter(name, "length", description, minimum=0.001, maximum=10_000.0)
 
 
 def _number(name: str, description: str, minimum: float, maximum: float, **more: object) -> Parameter:
@@ -63,8 +63,8 @@ RECIPROCITY_LAWS = (
         (
             _number("exponent", "exponent above `from`, 1 = no failure", 1.0, 3.0),
             Parameter(
-                "from", "time", "indicated time from which the law holds", minimum=0.0, exclusive_minimum=True,
-                maximum=3.2e8, required=False, default=1.0,
+                "from", "time", "indicated time from which the law holds", minimum=1e-6, maximum=3.2e8,
+                required=False, default=1.0,
             ),
         ),
     ),
@@ -85,9 +85,7 @@ LIGHT_READINGS = (
     Contribution(
         "time", "time at an f-number", _ISO_2720, light.ev100_from_time,
         (
-            Parameter(
-                "time", "time", "time the meter shows", minimum=0.0, exclusive_minimum=True, maximum=1e6
-            ),
+            Parameter("time", "time", "time the meter shows", minimum=1e-6, maximum=1e6),
             _F_NUMBER,
             _ISO,
         ),
@@ -95,19 +93,14 @@ LIGHT_READINGS = (
     Contribution(
         "illuminance", "incident reading", _ISO_2720, light.ev100_from_illuminance,
         (
-            Parameter(
-                "illuminance", "illuminance", "light falling on the subject", minimum=0.0, exclusive_minimum=True,
-                maximum=1e7,
-            ),
+            Parameter("illuminance", "illuminance", "light falling on the subject", minimum=1e-9, maximum=1e7),
             _number("calibration_constant", "the meter's C", 100.0, 500.0, required=False, default=light.C_FLAT),
         ),
     ),
     Contribution(
         "luminance", "reflected reading", _ISO_2720, light.ev100_from_luminance,
         (
-            Parameter(
-                "luminance", "luminance", "light from the subject", minimum=0.0, exclusive_minimum=True, maximum=1e7
-            ),
+            Parameter("luminance", "luminance", "light from the subject", minimum=1e-10, maximum=1e7),
             _number("calibration_constant", "the meter's K", 5.0, 30.0, required=False, default=light.K_REFLECTED),
         ),
     ),

@@ -203,8 +203,8 @@ class HoleIn(StrictSerializer):
     """A hole as made."""
 
     diameter = Length(maximum=20.0)
-    uncertainty = Length(maximum=20.0, exclusive_minimum=False, required=False, help_text="One standard deviation.")
-    plate_thickness = Length(maximum=20.0, exclusive_minimum=False, required=False)
+    uncertainty = Length(maximum=20.0, minimum=0.0, required=False, help_text="One standard deviation.")
+    plate_thickness = Length(maximum=20.0, minimum=0.0, required=False)
 
     def to_internal_value(self, data: Any) -> Any:
         values = super().to_internal_value(data)

@@ -65,7 +65,7 @@ class HoleDiameterIn(StrictSerializer):
 class FNumberIn(StrictSerializer):
     focal_length = Length()
     diameter = Length(maximum=100.0)
-    diameter_uncertainty = Length(maximum=100.0, exclusive_minimum=False, required=False, default=0.0)
+    diameter_uncertainty = Length(maximum=100.0, minimum=0.0, required=False, default=0.0)
 
 
 class HoleReadingIn(StrictSerializer):
@@ -77,7 +77,7 @@ class HoleReadingIn(StrictSerializer):
     pixels = Number(minimum=1.0, maximum=100_000.0, required=False)
     resolution = QuantityField("resolution", minimum=10.0, maximum=1e6, required=False)
     diameter = Length(maximum=20.0, required=False)
-    uncertainty = Length(maximum=20.0, exclusive_minimum=False, required=False)
+    uncertainty = Length(maximum=20.0, minimum=0.0, required=False)
     direction = Text(max_length=20, required=False, default="", help_text="Such as across or down.")
 
     _WAYS = {
@@ -151,7 +151,7 @@ class ExposureTableIn(StrictSerializer):
 class SheetCutsIn(StrictSerializer):
     sheet = SheetField()
     piece = SizeIn()
-    kerf = Length(maximum=50.0, exclusive_minimum=False, required=False, default=0.0, help_text="Lost at each cut.")
+    kerf = Length(maximum=50.0, minimum=0.0, required=False, default=0.0, help_text="Lost at each cut.")
     grain = serializers.ChoiceField(
         ["any", "along_width", "along_height"],
         required=False,
@@ -175,7 +175,7 @@ class WallOpeningIn(StrictSerializer):
     film_plane = FilmPlaneField()
     hole = HoleIn()
     wall_thickness = Length(maximum=1000.0)
-    margin = Length(maximum=1000.0, exclusive_minimum=False, required=False, default=0.0, help_text="On each side.")
+    margin = Length(maximum=1000.0, minimum=0.0, required=False, default=0.0, help_text="On each side.")
     plate_side = PlateSideField()
     opening = SizeIn(required=False, help_text="An opening to check.")
     used_share = used_share()

@@ -112,13 +112,13 @@ def _weighted_mean(readings: Sequence[Reading]) -> tuple[float, float]:
     if (sigma == 0).any():
         sizes, sigma = sizes[sigma == 0], sigma[sigma == 0]
         return float(sizes.mean()), float(sizes.std(ddof=1) / np.sqrt(len(sizes))) if len(sizes) > 1 else 0.0
-    weights = 1 / sigma**2
+    weights = (sigma.min() / sigma) ** 2
     mean = float((weights * sizes).sum() / weights.sum())
-    internal = 1 / np.sqrt(weights.sum())
+    internal = sigma.min() / np.sqrt(weights.sum())
     if len(readings) == 1:
         return mean, float(internal)
-    birge = np.sqrt((weights * (sizes - mean) ** 2).sum() / (len(readings) - 1))
-    return mean, float(internal * max(1.0, birge))
+    scatter = np.sqrt((weights * (sizes - mean) ** 2).sum() / (weights.sum() * (len(readings) - 1)))
+    return mean, float(max(internal, scatter))
 
 
 @dataclass(frozen=True)

@@ -54,6 +54,10 @@ class PowerLaw:
         return np.where(time > self.from_s, self.from_s * (time / self.from_s) ** self.exponent, time)[()]
 
 
+#: Published sheets rise with powers below 1.6 [SCIENCE §5]; far steeper rows are slips of the pen, and overflow.
+STEEPEST = 5.0
+
+
 @dataclass(frozen=True)
 class TableLaw:
     """A data sheet's time column: `rows` of (indicated, corrected) in s, both rising.
@@ -74,6 +78,14 @@ class TableLaw:
             raise Impossible("table_order", "Both columns must rise from row to row.", "rows")
         if (table[:, 1] < table[:, 0] * (1 - 1e-9)).any():
             raise Impossible("table_shortens", "A corrected time cannot be shorter than the indicated one.", "rows")
+        indicated, corrected = np.diff(np.log(table), axis=0).T
+        if (indicated < 1e-6).any() or (corrected > STEEPEST * indicated).any():
+            raise Impossible(
+                "table_steep",
+                f"Two rows are nearly the same, or the corrected time grows faster than the power {STEEPEST:g} of the "
+                "indicated one: check the rows.",
+                "rows",
+            )
 
     def correct(self, time_s: Times) -> Times:
         indicated, corrected = np.log(np.array(self.rows, dtype=float)).T

@@ -80,7 +80,7 @@ def wall_opening(
         # Where the plate leaves the film dark, the last ray it lets through stands in.
         z = np.maximum(line.z_mm, np.abs(line.x_mm) / steepest)
         across = np.abs(line.x_mm) / z
-        up = np.minimum(highest / z, np.sqrt(np.maximum(steepest**2 - across**2, 0.0)))
+        up = np.minimum(highest / z, np.sqrt(np.maximum(steepest * steepest - across**2, 0.0)))
         rim = hole_diameter_mm / 2 * (1 + side * wall_thickness_mm / z)
         return wall_thickness_mm * across + rim, wall_thickness_mm * up + rim, np.hypot(across, up)
 

@@ -46,11 +46,10 @@ class QuantityField(serializers.Field):
 
 
 class Length(QuantityField):
-    """A length more than nothing and at most 10 m: no camera of a club is larger."""
+    """A length of 1 µm to 10 m: no camera of a club is larger, and nothing on it smaller."""
 
-    def __init__(self, *, minimum: float = 0.0, exclusive_minimum: bool = True, **kwargs: Any) -> None:
-        kwargs.setdefault("maximum", 10_000.0)
-        super().__init__("length", minimum=minimum, exclusive_minimum=exclusive_minimum, **kwargs)
+    def __init__(self, *, minimum: float = 0.001, maximum: float = 10_000.0, **kwargs: Any) -> None:
+        super().__init__("length", minimum=minimum, maximum=maximum, **kwargs)
 
 
 class Offset(QuantityField):
@@ -61,10 +60,10 @@ class Offset(QuantityField):
 
 
 class Duration(QuantityField):
-    """A time more than nothing and at most ten years."""
+    """A time of 1 µs to ten years."""
 
     def __init__(self, **kwargs: Any) -> None:
-        super().__init__("time", minimum=0.0, maximum=3.2e8, exclusive_minimum=True, **kwargs)
+        super().__init__("time", minimum=1e-6, maximum=3.2e8, **kwargs)
 
 
 class Number(serializers.Field):
