@@ -6,9 +6,11 @@ from typing import Any
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail
 
+from optics import contributed
 from optics.core.holes import DEFAULT_RULE
 from optics.core.progress import Segment
 from optics.core.reciprocity import NoFailure
+from optics.core.spectral_bands import SpectralBand, band_weights, spectral_band
 from optics.inputs import (
     FilmPlaneField,
     HoleIn,
@@ -242,3 +244,54 @@ class SunIn(StrictSerializer):
         if faults:
             raise serializers.ValidationError(faults)
         return {("starts" if key == "from" else key): value for key, value in attrs.items()}
+
+
+class BandField(serializers.Field):
+    """A receptor by name, read to its band in daylight."""
+
+    def to_internal_value(self, data: Any) -> SpectralBand:
+        known = contributed.receptors()
+        if not isinstance(data, str) or data not in known:
+            raise serializers.ValidationError(f"One of {', '.join(known)}.", "invalid_choice")
+        low, high = known[data].band_nm
+        return band_weights(low_nm=low, high_nm=high)
+
+    def to_representation(self, value: Any) -> Any:
+        return value
+
+
+class SharpnessIn(StrictSerializer):
+    hole = HoleIn()
+    distance = Length(help_text="From hole to film, along the axis.")
+    receptor = BandField(required=False, help_text="Its whole band, weighted by daylight.")
+    wavelengths = serializers.ListField(
+        child=wavelength_field(), min_length=1, max_length=64, required=False, help_text="Equal shares; 550 nm alone."
+    )
+    subject_distance = Length(maximum=1e9, required=False, default=math.inf, help_text="Left out: far away.")
+    field_angle = QuantityField(
+        "angle",
+        minimum=0.0,
+        maximum=85.0,
+        required=False,
+        help_text="Off the axis on a flat back: needs no film plane.",
+    )
+    film_plane = FilmPlaneField(required=False, help_text="Gives the line pairs on the whole negative.")
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if "receptor" in attrs and "wavelengths" in attrs:
+            _one_of(attrs, ("receptor", "wavelengths"))
+        wavelengths = attrs.pop("wavelengths", [550.0])
+        if max(wavelengths) > 3 * min(wavelengths):
+            text = "The longest wavelength may be three times the shortest at most."
+            raise serializers.ValidationError({"wavelengths": [ErrorDetail(text, "band_too_wide")]})
+        band = attrs.pop("receptor", None) or spectral_band(wavelengths)
+        return attrs | {"band": band}
+
+
+class HoleComparisonIn(StrictSerializer):
+    film_planes = serializers.ListField(child=FilmPlaneField(), min_length=1, max_length=8)
+    diameters = serializers.ListField(child=Length(maximum=20.0), min_length=1, max_length=40)
+    receptor = BandField(required=False, help_text="Left out: 550 nm alone.")
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        return attrs | {"receptor": attrs.get("receptor") or spectral_band(550.0)}

@@ -83,3 +83,10 @@ class SheetSchema(OpenApiSerializerFieldExtension):
     def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:
         size = auto_schema.resolve_serializer(SizeIn(), direction).ref
         return {"oneOf": [{"type": "string", "enum": list(NAMED_SHEETS)}, size]}
+
+
+class BandSchema(OpenApiSerializerFieldExtension):
+    target_class = "optics.questions.BandField"
+
+    def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:  # noqa: ARG002
+        return {"type": "string", "enum": list(contributed.receptors())}

@@ -3,7 +3,15 @@
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from optics import answers, answers_sun, outputs, outputs_sun, questions
+from optics import (
+    answers,
+    answers_sharpness,
+    answers_sun,
+    outputs,
+    outputs_sharpness,
+    outputs_sun,
+    questions,
+)
 from optics.core.faults import Impossible
 from optics.inputs import refuse
 from pinpool.http.views import Computation
@@ -98,3 +106,16 @@ class SunView(Optics):
     """
 
     takes, gives, compute = questions.SunIn, outputs_sun.SunOut, answers_sun.sun
+
+
+class SharpnessView(Optics):
+    """How sharp a hole draws: the image of a point, the contrast of detail, the detail on a whole negative."""
+
+    takes, gives, compute = questions.SharpnessIn, outputs_sharpness.SharpnessOut, answers_sharpness.sharpness
+
+
+class HoleComparisonView(Optics):
+    """Holes and formats against each other: is it worth making the hole better, or the negative bigger?"""
+
+    takes, gives = questions.HoleComparisonIn, outputs_sharpness.HoleComparisonOut
+    compute = answers_sharpness.hole_comparison
