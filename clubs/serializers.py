@@ -14,6 +14,7 @@ from optics.inputs import SUFFIXES, FilmPlaneField
 from optics.outputs import length
 from optics.questions import HoleReadingIn
 from pinpool.http.fields import Length, Number, StrictSerializer, Text, YesNo
+from pinpool.http.problems import impossible
 from pinpool.plugins.registry import contributions
 from pinpool.quantities import quantity_out
 
@@ -82,13 +83,18 @@ class SpecIn(StrictSerializer):
 
     def to_internal_value(self, data: Any) -> dict[str, Any]:
         attrs = super().to_internal_value(data)
-        made = attrs["hole"]
+        made, focal_length = attrs["hole"], attrs.get("focal_length") or attrs["film_plane"].mean_mm
+        f_number = focal_length / made["hole"].diameter_mm
+        if not 1 <= f_number <= 100_000:
+            diameter = made["hole"].diameter_mm
+            text = f"f/{f_number:.3g} is no pinhole camera; check the hole ({diameter:g} mm) and its distance."
+            raise serializers.ValidationError({"hole": [impossible(text, "f_number_range")]})
         typed = {key: value for key, value in data.items() if key != "reason"}
         return {
             "film_plane": attrs["film_plane"],
             "hole": made["hole"],
             "hole_measured_by": made["measured_by"],
-            "focal_length": attrs.get("focal_length"),
+            "focal_length": focal_length,
             "reason": attrs["reason"],
             "typed": typed,
         }

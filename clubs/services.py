@@ -84,16 +84,11 @@ def _write_spec(
     film_plane: FilmPlane,
     hole: Hole,
     hole_measured_by: str,
-    focal_length: float | None,
+    focal_length: float,
     reason: str,
     typed: dict[str, Any],
 ) -> CameraSpec:
     latest = camera.spec
-    focal_length_mm = focal_length or film_plane.mean_mm
-    f_number = focal_length_mm / hole.diameter_mm
-    if not 1 <= f_number <= 100_000:
-        text = f"f/{f_number:.3g} is no pinhole camera; check the hole ({hole.diameter_mm:g} mm) and its distance."
-        raise ValidationError({"hole": [impossible(text, "f_number_range")]})
     return CameraSpec.objects.create(
         camera=camera,
         number=latest.number + 1 if latest else 1,
@@ -102,8 +97,8 @@ def _write_spec(
         hole_uncertainty_mm=hole.uncertainty_mm,
         plate_thickness_mm=hole.plate_thickness_mm,
         hole_measured_by=hole_measured_by,
-        focal_length_mm=focal_length_mm,
-        f_number=f_number,
+        focal_length_mm=focal_length,
+        f_number=focal_length / hole.diameter_mm,
         typed=typed,
         reason=reason,
         author=author,

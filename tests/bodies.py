@@ -80,7 +80,7 @@ SPEC = {"film_plane": FILM_PLANES["drum"], "hole": HOLE, "focal_length": "98 mm"
 CLUB: dict[str, dict[str, Any]] = {
     "members/": {"username": "walker", "role": "guest"},
     "cameras/": {"code": "K7", "name": "Biscuit tin", "club_owned": True, "spec": SPEC},
-    "papers/": {"name": "Glasswort 2", "family": "graded paper", "nominal_exposure_index": 6, "note": "invented"},
+    "papers/": {"name": "Kelp matt", "family": "graded paper", "nominal_exposure_index": 6, "note": "invented"},
     "exposures/": {
         "id": "3f2b7a52-0b7e-4c8e-9d0e-6a1f0d1c2b3a", "camera": "T1", "paper": "", "taken_at": "2026-05-01T12:00:00Z",
         "reading": READINGS["ev"], "filter_stops": 1, "exposure_time": "3 min 20 s", "result": {"judged_stops": -0.5},
