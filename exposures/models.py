@@ -78,13 +78,12 @@ class ExposureLog(models.Model):
 
 
 def evidence(paper: Paper) -> tuple[np.ndarray, np.ndarray]:
-    """(u, z) of every judged log of a paper, each of shape (n,): log₂ of the time, and effective stops.
+    """(u, z) of every judged log of a paper as logged, each of shape (n,): log₂ of the time, and effective stops.
 
     A result in stops speaks of the time given; a right time speaks of itself, with nothing over or under.
     """
-    rows = ExposureLog.objects.filter(paper=paper, result__isnull=False).values_list(
-        "exposure_time_s", "right_time_s", "indicated_time_s", "result_stops"
-    )
+    judged_logs = ExposureLog.objects.filter(paper=paper, result__isnull=False).order_by("number")
+    rows = judged_logs.values_list("exposure_time_s", "right_time_s", "indicated_time_s", "result_stops")
     table = np.array(list(rows), dtype=float).reshape(-1, 4)
     given, right, indicated, stops = table.T
     judged = np.isnan(right)

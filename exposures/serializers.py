@@ -11,6 +11,7 @@ from optics.inputs import ReadingField
 from optics.outputs import FlagOut, SaidTime, StripStepOut, number
 from optics.questions import ExposureIndexField
 from pinpool.http.fields import Duration, Identifier, Instant, Number, StrictSerializer, Text, YesNo
+from pinpool.http.problems import impossible
 
 
 class PaperIn(StrictSerializer):
@@ -30,10 +31,14 @@ class PaperOut(serializers.Serializer):
     revision = serializers.IntegerField()
 
 
+#: Farther over or under than this, a print is black or white and says no more.
+MOST_STOPS = 15.0
+
+
 class ResultIn(StrictSerializer):
     """How it came out, one way: judged stops over (+) or under, the right time, or a density against its target."""
 
-    judged_stops = Number(minimum=-15.0, maximum=15.0, required=False)
+    judged_stops = Number(minimum=-MOST_STOPS, maximum=MOST_STOPS, required=False)
     right_time = Duration(required=False)
     density = Number(minimum=0.0, maximum=5.0, required=False)
     target = Number(minimum=0.0, maximum=5.0, required=False, help_text="The density aimed at.")
@@ -59,7 +64,11 @@ class ResultIn(StrictSerializer):
         if ways == ["judged_stops"]:
             return Result(dict(data), stops=values["judged_stops"])
         # stops = ΔD/(γ·log₁₀ 2), the gradient being density per tenfold exposure
-        return Result(dict(data), stops=(values["density"] - values["target"]) / (values["gradient"] * np.log10(2)))
+        stops = (values["density"] - values["target"]) / (values["gradient"] * np.log10(2))
+        if abs(stops) > MOST_STOPS:
+            text = f"This makes {stops:+.0f} stops; at most {MOST_STOPS:g} can be told. Check density and gradient."
+            raise serializers.ValidationError({"density": [impossible(text, "stops_out_of_range")]})
+        return Result(dict(data), stops=stops)
 
 
 class LogIn(StrictSerializer):

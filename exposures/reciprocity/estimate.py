@@ -23,7 +23,11 @@ Floats = NDArray[np.float64]
 #: Below this spread of log₂ t (standard deviation) a slope cannot be told from a speed.
 LEAST_SPREAD_STOPS = 0.5
 LEAST_LOGS_FOR_SLOPE = 3
+#: An exponent above 3 is no reciprocity failure but a contradiction among the logs.
+LEAST_SLOPE = 1 / 3
 FEW_LOGS = 8
+#: An interval reaches at most this far either way: by then the logs say nothing, and ten years is 28 stops of a second.
+LONGEST_REACH_STOPS = 40.0
 
 
 @dataclass(frozen=True)
@@ -75,7 +79,7 @@ class PaperEstimate:
         time = float(self.correct(indicated_s))
         error = float(np.hypot(self.stops_error(time), more_stops))
         freedom = max(self.logs - (2 if self.slope_estimated else 1), 1)
-        reach = float(stdtrit(freedom, (1 + share) / 2)) * error
+        reach = min(float(stdtrit(freedom, (1 + share) / 2)) * error, LONGEST_REACH_STOPS)
         low, high = (float(self.correct(indicated_s * 2**side)) for side in (-reach, reach))
         return low, high
 
@@ -107,7 +111,7 @@ def estimate(log2_time: Floats, effective: Floats) -> PaperEstimate:
         design = np.column_stack([np.ones_like(x), x])
         (offset, slope), *_ = np.linalg.lstsq(design, y)
         inverse = np.linalg.inv(design.T @ design)
-        with_slope = bool(slope > 0.2)
+        with_slope = bool(slope > LEAST_SLOPE)
         if not with_slope:
             flags.append(
                 Flag(
