@@ -15,14 +15,17 @@ _UNITS = ((86400, "d"), (3600, "h"), (60, "min"), (1, "s"))
 
 
 def say_time(time_s: float) -> str:
-    """“1/60 s”, “2.5 s”, “3 min 20 s”, “1 h 5 min”, “2 d 3 h”: `time_s` > 0 to within 3 % above 2 s, 7 % below.
+    """“1/60 s”, “2.5 s”, “3 min 20 s”, “1 h 5 min”, “2 d 3 h”: `time_s` ≥ 0 to within 3 % above 2 s, 7 % above 0.37 s.
 
-    Fractions of a second print as the nearest mark of a shutter dial.
+    Below that it is the nearest mark of a shutter dial, up to a quarter of a stop (19 %) away, and below the last mark
+    milliseconds to two digits.
     """
+    if time_s == 0:
+        return "0 s"
     if time_s < 1 / 2.7:
         n = min(_FRACTIONS, key=lambda n: abs(np.log(n * time_s)))
         if abs(np.log2(n * time_s)) > 0.25:
-            return f"{time_s * 1000:.2g} ms"
+            return np.format_float_positional(time_s * 1000, 2, fractional=False, trim="-") + " ms"
         return f"1/{n} s"
     step = next(step for start, step in _STEPS if time_s >= start)
     rounded = round(time_s / step) * step
@@ -42,11 +45,11 @@ def say_f_number(n: float) -> str:
 
 
 def say_stops(stops: float) -> str:
-    """“+1⅓ stops”, “−½ stop”, “0 stops”: to the nearest sixth that has a sign of its own."""
+    """“+1⅓ stops”, “−½ stop”, “0 stops”: to the nearest whole, half or third of a stop."""
     marks = {0: "", 2: "⅓", 3: "½", 4: "⅔", 6: ""}
     whole, part = divmod(abs(stops), 1)
     sixth = min(marks, key=lambda m: abs(m / 6 - part))
     whole += sixth == 6
     text = (f"{whole:.0f}" if whole or not marks[sixth] else "") + marks[sixth]
     sign = "" if text == "0" else ("+" if stops > 0 else "−")
-    return f"{sign}{text} {'stop' if abs(stops) <= 1.08 and text != '0' else 'stops'}"
+    return f"{sign}{text} {'stop' if text in {'⅓', '½', '⅔', '1'} else 'stops'}"
