@@ -62,8 +62,9 @@ STEEPEST = 5.0
 class TableLaw:
     """A data sheet's time column: `rows` of (indicated, corrected) in s, both rising.
 
-    Between rows monotone (Fritsch–Carlson, PCHIP) in log time; past the last row straight in log-log, with the
-    slope of the last two rows; before the first row the first row's factor is kept down to no correction at 1:1.
+    Between rows monotone in log time (a cubic after F. N. Fritsch, J. Butland, SIAM J. Sci. Stat. Comput. 5, 300
+    (1984) [memory]); past the last row straight in log-log, with the slope of the last two rows; before the first row
+    the first row's factor is kept, so begin a table with a row that needs no correction.
     """
 
     rows: tuple[tuple[float, float], ...]
@@ -93,7 +94,7 @@ class TableLaw:
         inside = PchipInterpolator(indicated, corrected)(np.clip(x, indicated[0], indicated[-1]))
         slope = (corrected[-1] - corrected[-2]) / (indicated[-1] - indicated[-2])
         after = corrected[-1] + slope * (x - indicated[-1])
-        before = np.maximum(x, corrected[0] + x - indicated[0])
+        before = corrected[0] + x - indicated[0]
         return np.exp(np.where(x > indicated[-1], after, np.where(x < indicated[0], before, inside)))[()]
 
 
