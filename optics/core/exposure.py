@@ -101,7 +101,10 @@ def exposure_table(
     ev_to: float = 16.0,
     step: float = 1.0,
 ) -> tuple[TableRow, ...]:
-    """One row for each EV at ISO 100 from the brighter of `ev_from`, `ev_to` down, `step` > 0 apart, ends included."""
+    """One row for each EV at ISO 100 from the brighter of `ev_from`, `ev_to` down to the other, `step` > 0 apart.
+
+    The dimmer end has a row where a whole number of steps leads to it.
+    """
     low, high = sorted((ev_from, ev_to))
     evs = high - step * np.arange(int((high - low) / step + 1e-9) + 1)
     indicated = f_number**2 / (2.0**evs * exposure_index / 100)
