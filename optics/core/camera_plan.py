@@ -131,8 +131,8 @@ def longest_free_strip_mm(*, width_mm: float, depth_mm: float) -> float:
 class CameraPlan:
     """The whole answer for one container; parts that were not asked for are None or empty.
 
-    `opening` is None, too, where lit film reaches the hole's own wall even within `opening_used_share`;
-    `sheet_cuts` where the negative does not fit on the sheet.
+    `opening` clears the middle `opening_used_share` of the negative. `sheet_cuts` is None, too, where the negative
+    does not fit on the sheet.
     """
 
     plane: FilmPlane
@@ -168,7 +168,8 @@ def plan_camera(
     rule's own is taken."""
     choice = choose_hole(focal_length_mm=plane.mean_mm, wavelength_nm=wavelength_nm, rule=rule, rules=rules)
     made = hole or Hole(choice.chosen.diameter_mm)
-    opening, opening_share = None, used_share
+    opening: WallOpening | None = None
+    opening_share = used_share
     if wall_thickness_mm is not None:
         opening, opening_share = _plan_opening(plane, made, wall_thickness_mm, plate_side, used_share)
     table: tuple[TableRow, ...] = ()
@@ -203,24 +204,25 @@ def plan_camera(
 
 def _plan_opening(
     plane: FilmPlane, hole: Hole, wall_thickness_mm: float, plate_side: PlateSide, used_share: float
-) -> tuple[WallOpening | None, float]:
+) -> tuple[WallOpening, float]:
     """The opening for the used share, or for `CLEARABLE_SHARE` of it where the very ends cannot be cleared."""
-    for share in (used_share, CLEARABLE_SHARE * used_share):
-        try:
-            opening = wall_opening(
-                plane,
-                wall_thickness_mm=wall_thickness_mm,
-                hole_diameter_mm=hole.diameter_mm,
-                plate_thickness_mm=hole.plate_thickness_mm,
-                plate_side=plate_side,
-                used_share=share,
-            )
-        except Impossible as fault:
-            if fault.code != "opening_unbounded":
-                raise
-        else:
-            return opening, share
-    return None, share
+
+    def opening(share: float) -> WallOpening:
+        return wall_opening(
+            plane,
+            wall_thickness_mm=wall_thickness_mm,
+            hole_diameter_mm=hole.diameter_mm,
+            plate_thickness_mm=hole.plate_thickness_mm,
+            plate_side=plate_side,
+            used_share=share,
+        )
+
+    try:
+        return opening(used_share), used_share
+    except Impossible as fault:
+        if fault.code != "opening_unbounded":
+            raise
+    return opening(CLEARABLE_SHARE * used_share), CLEARABLE_SHARE * used_share
 
 
 def _plan_cuts(plane: FilmPlane, sheet_mm: tuple[float, float] | None) -> SheetCuts | None:
@@ -234,6 +236,6 @@ def _plan_cuts(plane: FilmPlane, sheet_mm: tuple[float, float] | None) -> SheetC
             piece_height_mm=plane.height_mm,
         )
     except Impossible as fault:
-        if fault.code != "piece_larger_than_sheet":
-            raise
-        return None
+        if fault.code == "piece_larger_than_sheet":
+            return None
+        raise Impossible(fault.code, str(fault), "sheet") from fault
