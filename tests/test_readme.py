@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.core.management import call_command
 
 from pinpool.plugins import registry
 from pinpool.plugins.loading import Entry
@@ -13,6 +14,7 @@ from pinpool.plugins.loading import Entry
 TEXT = (Path(__file__).parent.parent / "README.md").read_text()
 BLOCKS = re.findall(r"^```(python|console)\n(.*?)^```$", TEXT, re.MULTILINE | re.DOTALL)
 PYTHON = [text for kind, text in BLOCKS if kind == "python"]
+TOUR = re.findall(r"^```text\n(.*?)^```$", TEXT, re.MULTILINE | re.DOTALL)
 SHELL = [text for kind, text in BLOCKS if kind == "console" and "$ curl" in text]
 
 
@@ -41,6 +43,17 @@ def test_shell_gives_what_is_printed(
     ran = subprocess.run(["bash", "-c", command], capture_output=True, text=True, check=True, timeout=30)
     pattern = ".*?".join(re.escape(part) for part in expected.split("…"))
     assert re.fullmatch(pattern + (".*" if expected.endswith("…") else ""), ran.stdout, re.DOTALL), ran.stdout
+
+
+def test_the_tour_is_the_demo_s_own_report(
+    db: None, settings: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    settings.DATA_DIR = tmp_path
+    call_command("demo", "--no-serve")
+    report = capsys.readouterr().out
+    assert len(TOUR) == 4
+    for excerpt in TOUR:
+        assert excerpt in report
 
 
 def test_the_two_commands_stand_near_the_top() -> None:
