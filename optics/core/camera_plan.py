@@ -101,13 +101,11 @@ def flat_beside_bowed(plane: FilmPlane, *, hole: Hole, used_share: float = 1.0) 
     else:
         return ()
     offset = sizes["hole_offset_x_mm"]
-    profiles = {
-        "flat": flat(width_mm=width, distance_mm=depth, hole_offset_x_mm=offset),
-        "bowed": bowed(width_mm=width, depth_mm=depth, length_mm=length, hole_offset_x_mm=offset),
-    }
+    sheet = {"width_mm": width, "distance_mm": depth, "hole_offset_x_mm": offset}
+    strip = {"width_mm": width, "depth_mm": depth, "length_mm": length, "hole_offset_x_mm": offset}
     arrangements = []
-    for name, profile in profiles.items():
-        laid = FilmPlane(profile, plane.height_mm, plane.hole_offset_y_mm, name)
+    for name, profile, parameters in (("flat", flat(**sheet), sheet), ("bowed", bowed(**strip), strip)):
+        laid = FilmPlane(profile, plane.height_mm, plane.hole_offset_y_mm, name, parameters)
         light = illuminate(
             laid,
             hole_diameter_mm=hole.diameter_mm,

@@ -1,54 +1,93 @@
-"""The film plane's horizontal section as a drawing to scale: the hole's wall, the film, the rays to its ends."""
+"""The film plane's horizontal section as a drawing to scale: the hole's wall, the film, its distances."""
 
-from collections.abc import Iterable
 from html import escape
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .film_planes import FilmPlane
 
+#: Lengths a scale bar may have, mm.
+_BARS_MM = [step * 10.0**power for power in range(1, 5) for step in (1, 2, 5)]
+
 
 def section_svg(plane: FilmPlane, *, title: str = "How the film lies") -> str:
-    """SVG in mm, 1:1 when printed at its own size, seen from above, the hole at the bottom.
+    """SVG in mm, 1:1 when printed at its own size: seen from above, the scene at the top, the hole in (0, 0).
 
-    No inline style, so that it stands under a strict content security policy; it says in words what it shows.
+    Right is then right as seen from behind the camera. Attributes only, no inline style, so that it stands under a
+    strict content security policy; it says in words what it shows.
     """
     half = plane.length_mm / 2
-    line = plane.columns(np.linspace(-half, half, 181))
+    line = plane.columns(np.union1d(np.linspace(-half, half, 181), plane.profile.breaks_mm))
     x, depth = line.x_mm, line.z_mm
-    reach = float(max(np.abs(x).max(), depth.max() / 2))
-    # A tall drawing keeps its writing legible as a wide one does.
-    letter = max(reach * 2, float(depth.max())) / 26
-    pad = 4 * letter
-    left, width = float(-reach - pad), 2 * (reach + pad)
-    top, height = float(-depth.max() - pad), float(depth.max()) + 2.2 * pad
-    f, ends = plane.axis_distance_mm, (0, -1)
-    rays = "".join(
-        f'<line x1="0" y1="0" x2="{x[k]:.3f}" y2="{-depth[k]:.3f}" stroke-dasharray="{letter / 3:.2f}"/>' for k in ends
-    )
+    deep, behind = float(depth.max()), plane.axis_distance_mm
+    left, right, low, walls = _container(plane) or (float(x.min()), float(x.max()), deep, "")
+    middle = (left + right) / 2
+    # A huge camera keeps its writing legible when the drawing is shrunk, a tiny one when it is not.
+    letter = max(3.0, (right - left) / 36, low / 36)
+    under_film = deep if low > deep + 2.2 * letter else low
+    edge, top = min(left - 2 * letter, middle - 14 * letter), -3 * letter
+    width, height = max(right + 9 * letter, middle + 14 * letter) - edge, low + 15 * letter
+    bar = max(length for length in _BARS_MM if length <= width / 2)
+    # A tin's own wall is round; only the plate on it is flat.
+    plate = (-3 * letter, 3 * letter) if plane.kind == "drum" else (min(left, -letter), max(right, letter))
+    side, across, margin, bar_at = right + 2 * letter, low + 3 * letter, edge + letter, low + 9.2 * letter
+
+    def text(at_x: float, at_y: float, words: str, anchor: str = "middle") -> str:
+        return f'<text x="{at_x:.3f}" y="{at_y:.3f}" text-anchor="{anchor}">{escape(words)}</text>'
+
+    distances = f"Nearest {plane.shortest_mm:.1f} mm, farthest corner {plane.longest_mm:.1f} mm."
     said = (
         f"Seen from above. The film is {plane.length_mm:.1f} mm long and {plane.height_mm:.1f} mm high; along the "
-        f"hole's axis it is {f:.1f} mm away, at its nearest {plane.shortest_mm:.1f} mm, at its farthest corner "
-        f"{plane.longest_mm:.1f} mm."
+        f"hole's axis it is {behind:.1f} mm away. {distances} "
+        f"It sees {np.degrees(plane.field_of_view.horizontal_rad):.0f}° across."
     )
-    stroke = letter / 12
+    thin, dashes = letter / 16, f"{letter / 2:.3f} {letter / 3:.3f}"
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:.2f}mm" height="{height:.2f}mm" '
-        f'viewBox="{left:.3f} {top:.3f} {width:.3f} {height:.3f}" role="img" font-family="sans-serif" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:.3f}mm" height="{height:.3f}mm" '
+        f'viewBox="{edge:.3f} {top:.3f} {width:.3f} {height:.3f}" role="img" font-family="sans-serif" '
         f'font-size="{letter:.3f}">'
         f"<title>{escape(title)}</title><desc>{escape(said)}</desc>"
-        f'<rect x="{left:.3f}" y="{top:.3f}" width="{width:.3f}" height="{height:.3f}" fill="#fff"/>'
-        f'<g stroke="#666" stroke-width="{stroke:.3f}" fill="none">{rays}'
-        f'<line x1="0" y1="0" x2="0" y2="{-f:.3f}"/></g>'
-        f'<g stroke="#111" stroke-width="{2 * stroke:.3f}" fill="none">'
-        f'<line x1="{-reach:.3f}" y1="0" x2="{-letter / 4:.3f}" y2="0"/>'
-        f'<line x1="{letter / 4:.3f}" y1="0" x2="{reach:.3f}" y2="0"/>'
-        f'<polyline stroke-width="{4 * stroke:.3f}" points="{_points(zip(x, -depth, strict=True))}"/></g>'
-        f'<g fill="#111"><text x="{letter / 2:.3f}" y="{-f / 2:.3f}">{f:.1f} mm</text>'
-        f'<text x="0" y="{-depth.max() - letter:.3f}" text-anchor="middle">film {plane.length_mm:.1f} mm long</text>'
-        f'<text x="0" y="{2 * letter:.3f}" text-anchor="middle">hole</text></g></svg>'
+        f'<rect x="{edge:.3f}" y="{top:.3f}" width="{width:.3f}" height="{height:.3f}" fill="#fff"/>'
+        f'<g stroke="#767676" stroke-width="{thin:.3f}" fill="none">'
+        f'<path d="M{x[0]:.3f} {depth[0]:.3f}L0 0L{x[-1]:.3f} {depth[-1]:.3f}" stroke-dasharray="{dashes}"/>'
+        f'<path d="M0 {behind:.3f}H{side:.3f}M{plate[1]:.3f} 0H{side:.3f}"/></g>'
+        f'<g stroke="#333" stroke-width="{thin:.3f}" fill="none">{walls}<path d="M0 0V{behind:.3f}"/>'
+        f"{_dimension(side, 0, side, behind, letter)}{_dimension(left, across, right, across, letter)}"
+        f"{_dimension(margin, bar_at, margin + bar, bar_at, letter)}</g>"
+        f'<g stroke="#111" fill="none"><path d="M{plate[0]:.3f} 0H{-letter / 4:.3f}M{letter / 4:.3f} 0H{plate[1]:.3f}" '
+        f'stroke-width="{2 * thin:.3f}"/>'
+        f'<polyline points="{_points(x, depth)}" stroke-width="{5 * thin:.3f}"/></g>'
+        '<g fill="#111">'
+        + text(0, -0.8 * letter, "hole")
+        + text(side + 0.7 * letter, behind / 2 + 0.35 * letter, f"{behind:.1f} mm", "start")
+        + text(middle, under_film + 1.5 * letter, f"film, {plane.length_mm:.1f} mm long")
+        + text(middle, across + 1.4 * letter, f"{right - left:.1f} mm across")
+        + text(margin, low + 6.4 * letter, "Seen from above, the scene at the top.", "start")
+        + text(margin, low + 7.9 * letter, distances, "start")
+        + text(margin, bar_at + 1.6 * letter, f"{bar:g} mm on a true print", "start")
+        + "</g></svg>"
     )
 
 
-def _points(points: Iterable[tuple[float, float]]) -> str:
-    return " ".join(f"{x:.2f},{y:.2f}" for x, y in points)
+def _container(plane: FilmPlane) -> tuple[float, float, float, str] | None:
+    """Left, right and depth of the walls about the film in mm, and their drawing, where it is known what they are."""
+    match plane.kind, plane.parameters:
+        case "drum", {"diameter_mm": across}:
+            return -across / 2, across / 2, across, f'<circle cx="0" cy="{across / 2:.3f}" r="{across / 2:.3f}"/>'
+        case "bowed", {"width_mm": width, "depth_mm": depth, "hole_offset_x_mm": offset}:
+            left, right = -width / 2 - offset, width / 2 - offset
+            return left, right, depth, f'<path d="M{left:.3f} 0V{depth:.3f}H{right:.3f}V0"/>'
+    return None
+
+
+def _dimension(x1: float, y1: float, x2: float, y2: float, letter: float) -> str:
+    """A level or upright line with a bar across each end."""
+    reach = letter / 3
+    bar, dx, dy = (f"v{2 * reach:.3f}", 0.0, reach) if y1 == y2 else (f"h{2 * reach:.3f}", reach, 0.0)
+    ends = "".join(f"M{x - dx:.3f} {y - dy:.3f}{bar}" for x, y in ((x1, y1), (x2, y2)))
+    return f'<path d="M{x1:.3f} {y1:.3f}L{x2:.3f} {y2:.3f}{ends}"/>'
+
+
+def _points(x: NDArray[np.float64], y: NDArray[np.float64]) -> str:
+    return " ".join(f"{a:.3f},{b:.3f}" for a, b in zip(x, y, strict=True))

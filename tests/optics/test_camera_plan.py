@@ -136,6 +136,8 @@ def test_same_box_flat_and_bowed(offset: float) -> None:
     assert (sheet.name, same.name) == ("flat", "bowed")
     assert (sheet.plane.length_mm, sheet.plane.axis_distance_mm, sheet.plane.height_mm) == (171, 60, 60)
     assert sheet.plane.hole_offset_y_mm == same.plane.hole_offset_y_mm == 5
+    assert same.plane.parameters == strip.parameters
+    assert sheet.plane.parameters == {"width_mm": 171, "distance_mm": 60, "hole_offset_x_mm": offset}
     for arrangement, plane in ((same, strip), (sheet, sheet.plane)):
         alone = illuminate(plane, hole_diameter_mm=0.3, used_share=0.9)
         assert arrangement.illumination.balanced == alone.balanced
