@@ -4,6 +4,7 @@ import uuid
 from typing import Any
 
 import django_filters
+from django.contrib.auth import get_user_model
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -50,7 +51,7 @@ class PaperView(ClubView):
 class ExposureFilter(django_filters.FilterSet):
     camera = django_filters.CharFilter("spec__camera__code", "iexact", max_length=12)
     paper = django_filters.UUIDFilter("paper_id")
-    member = django_filters.CharFilter("member__username", max_length=150)
+    member = django_filters.CharFilter(f"member__{get_user_model().USERNAME_FIELD}", max_length=150)
     shared = django_filters.BooleanFilter("shared")
 
     class Meta:
