@@ -31,18 +31,13 @@ def film_plane(*, film_plane: FilmPlane) -> FilmPlane:
 
 
 def hole_diameter(*, focal_length: float, wavelength: float, subject_distance: float, rule: str) -> dict[str, Any]:
-    choice = choose_hole(
-        focal_length_mm=focal_length,
-        wavelength_nm=wavelength,
-        subject_distance_mm=subject_distance,
-        rule=rule,
-        rules=contributed.hole_rules(),
-    )
-    return _with_needle_warning(choice)
+    values = {"focal_length_mm": focal_length, "wavelength_nm": wavelength, "subject_distance_mm": subject_distance}
+    rules, flags = contributed.hole_rules(chosen=rule, **values)
+    return _hole_choice(choose_hole(rule=rule, rules=rules, **values), flags)
 
 
-def _with_needle_warning(choice: HoleChoice) -> dict[str, Any]:
-    return {**vars(choice), "flags": (NEEDLE_WARNING,)}
+def _hole_choice(choice: HoleChoice, flags: tuple[Flag, ...]) -> dict[str, Any]:
+    return {**vars(choice), "flags": (NEEDLE_WARNING, *flags)}
 
 
 def f_number_of(*, focal_length: float, diameter: float, diameter_uncertainty: float) -> FNumber:
@@ -247,11 +242,14 @@ def camera_plan(
     reciprocity: Law,
     used_share: float,
 ) -> PlannedCamera:
+    rules, rule_flags = contributed.hole_rules(
+        chosen=rule, focal_length_mm=film_plane.mean_mm, wavelength_nm=receptor, subject_distance_mm=math.inf
+    )
     plan = plan_camera(
         film_plane,
         hole=hole,
         rule=rule,
-        rules=contributed.hole_rules(),
+        rules=rules,
         wavelength_nm=receptor,
         sheet_mm=sheet,
         wall_thickness_mm=wall_thickness,
@@ -263,7 +261,7 @@ def camera_plan(
     cuts = plan.sheet_cuts
     return PlannedCamera(
         plan=plan,
-        hole_choice=_with_needle_warning(plan.hole_choice),
+        hole_choice=_hole_choice(plan.hole_choice, rule_flags),
         sheet_cuts=None if cuts is None else _shown_cuts(cuts),
         advice=advise(plan),
         svg=section_svg(film_plane),

@@ -1,15 +1,17 @@
 """Film planes, hole rules, receptors, laws and readings by name, whoever contributed them, checked on return."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from optics.core.faults import Impossible
+from optics.core.faults import Flag, Impossible
 from optics.core.film_planes import FilmPlane
 from optics.core.holes import HoleRule, Receptor
-from optics.core.profiles import Profile
+from optics.core.profiles import Curve, Floats, Profile
 from optics.core.reciprocity import Law
+from pinpool.http.problems import PluginFailed
 from pinpool.plugins.registry import call, contributions, failure
 
 
@@ -24,18 +26,50 @@ def film_plane(
     """The film plane of this `kind`; raises `Impossible` for sizes that cannot be."""
     parameters["hole_offset_x_mm"] = hole_offset_x_mm
     profile = call("film_planes", kind, refusals=(Impossible,), **parameters)
-    if not isinstance(profile, Profile) or not np.isfinite(profile.length_mm) or profile.length_mm <= 0:
+    if not _is_profile(profile):
         raise failure("film_planes", kind, "did not return a Profile with a length")
-    s = np.linspace(-0.5, 0.5, 9) * profile.length_mm
-    curve = profile.at(s)
-    if len(curve) != 4 or any(np.shape(part) != s.shape or not np.isfinite(part).all() for part in curve):
-        raise failure("film_planes", kind, "returned a curve that is not four finite arrays shaped like s")
-    return FilmPlane(profile, height_mm, hole_offset_y_mm, kind, parameters)
+    checked = replace(profile, at=_checked_curve(kind, profile.at))
+    return FilmPlane(checked, height_mm, hole_offset_y_mm, kind, parameters)
 
 
-def hole_rules() -> tuple[HoleRule, ...]:
-    """Every hole rule; each one's diameter is checked to be a length when it is used."""
-    return tuple(_checked_rule(name, c.source) for name, c in contributions("hole_rules").items())
+def _is_profile(made: Any) -> bool:
+    try:
+        return isinstance(made, Profile) and bool(0 < made.length_mm < np.inf and np.isfinite(made.breaks_mm).all())
+    except (TypeError, ValueError):
+        return False
+
+
+def _checked_curve(kind: str, curve: Curve) -> Curve:
+    def at(s_mm: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+        try:
+            x, z, nx, nz = curve(s_mm)
+            good = all(np.shape(part) == np.shape(s_mm) and np.isfinite(part).all() for part in (x, z, nx, nz))
+        except Exception as fault:
+            raise failure("film_planes", kind, f"raised {type(fault).__name__} along its curve") from fault
+        if not good:
+            raise failure("film_planes", kind, "returned a curve that is not four finite arrays shaped like s")
+        return x, z, nx, nz
+
+    return at
+
+
+def hole_rules(*, chosen: str, **values: Any) -> tuple[tuple[HoleRule, ...], tuple[Flag, ...]]:
+    """Every hole rule that answers for these values, and a flag for each that fails, unless it is the `chosen` one.
+
+    Each one's diameter is checked to be a length, now and when it is used.
+    """
+    rules, flags = [], []
+    for name, contribution in contributions("hole_rules").items():
+        rule = _checked_rule(name, contribution.source)
+        try:
+            rule.diameter_mm(**values)
+        except PluginFailed as fault:
+            if name == chosen:
+                raise
+            flags.append(Flag("plugin_failed", str(fault.detail)))
+        else:
+            rules.append(rule)
+    return tuple(rules), tuple(flags)
 
 
 def _checked_rule(name: str, source: str) -> HoleRule:
@@ -48,16 +82,24 @@ def _checked_rule(name: str, source: str) -> HoleRule:
     return HoleRule(name, source, diameter_mm)
 
 
-def receptors() -> dict[str, Receptor]:
-    """Every receptor by name."""
-    found = {name: call("receptors", name) for name in contributions("receptors")}
-    return {name: r for name, r in found.items() if isinstance(r, Receptor) and np.isfinite(r.wavelength_nm)}
+def receptor(name: str) -> Receptor:
+    """The receptor of this name."""
+    made = call("receptors", name)
+    try:
+        low, high = made.band_nm
+        good = isinstance(made, Receptor) and 0 < low <= made.wavelength_nm <= high < np.inf
+    except (AttributeError, TypeError, ValueError):
+        good = False
+    if not good:
+        raise failure("receptors", name, "did not return a Receptor with a wavelength inside its band")
+    return made
 
 
 def law(name: str, **parameters: Any) -> Law:
     """A reciprocity law; each corrected time is checked to be finite, positive and shaped like the indicated one."""
     made = call("reciprocity_laws", name, refusals=(Impossible,), **parameters)
-    if not callable(getattr(made, "correct", None)):
+    flags = getattr(made, "flags", ())
+    if not (callable(getattr(made, "correct", None)) and isinstance(flags, tuple)):
         raise failure("reciprocity_laws", name, "did not return a law with correct(time_s)")
     return _CheckedLaw(name, made)
 

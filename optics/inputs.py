@@ -215,10 +215,10 @@ class ReceptorField(serializers.Field):
     """A receptor by name, or a wavelength; read to a wavelength in nm."""
 
     def to_internal_value(self, data: Any) -> float:
-        known = contributed.receptors()
+        known = contributions("receptors")
         if isinstance(data, str) and data in known:
-            return known[data].wavelength_nm
-        if isinstance(data, str) and not data[:1].isdigit():
+            return contributed.receptor(data).wavelength_nm
+        if isinstance(data, str) and data[:1].isalpha():
             raise serializers.ValidationError(f"One of {', '.join(known)}, or a wavelength.", "invalid_choice")
         return wavelength_field().run_validation(data)
 

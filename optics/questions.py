@@ -23,6 +23,7 @@ from optics.inputs import (
     wavelength_field,
 )
 from pinpool.http.fields import Duration, Instant, Length, Number, QuantityField, StrictSerializer, Text, Whole
+from pinpool.plugins.registry import contributions
 
 
 def _one_of(values: dict[str, Any], names: tuple[str, ...]) -> None:
@@ -250,10 +251,10 @@ class BandField(serializers.Field):
     """A receptor by name, read to its band in daylight."""
 
     def to_internal_value(self, data: Any) -> SpectralBand:
-        known = contributed.receptors()
+        known = contributions("receptors")
         if not isinstance(data, str) or data not in known:
             raise serializers.ValidationError(f"One of {', '.join(known)}.", "invalid_choice")
-        low, high = known[data].band_nm
+        low, high = contributed.receptor(data).band_nm
         return band_weights(low_nm=low, high_nm=high)
 
     def to_representation(self, value: Any) -> Any:

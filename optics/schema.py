@@ -7,7 +7,6 @@ from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.plumbing import force_instance
 from drf_spectacular.utils import Direction
 
-from optics import contributed
 from optics.core.sheet_cuts import NAMED_SHEETS
 from optics.inputs import FilmPlaneField, SizeIn, parameters_serializer, wavelength_field
 from pinpool.http.schema import component
@@ -73,7 +72,7 @@ class ReceptorSchema(OpenApiSerializerFieldExtension):
     target_class = "optics.inputs.ReceptorField"
 
     def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:
-        names = {"type": "string", "enum": list(contributed.receptors())}
+        names = {"type": "string", "enum": list(contributions("receptors"))}
         return {"anyOf": [names, auto_schema._map_serializer_field(wavelength_field(), direction)]}
 
 
@@ -89,4 +88,4 @@ class BandSchema(OpenApiSerializerFieldExtension):
     target_class = "optics.questions.BandField"
 
     def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:  # noqa: ARG002
-        return {"type": "string", "enum": list(contributed.receptors())}
+        return {"type": "string", "enum": list(contributions("receptors"))}

@@ -42,7 +42,7 @@ def call(point: str, name: str, *, refusals: tuple[type[Exception], ...] = (), *
         return contribution.function(**values)
     except refusals:
         raise
-    except Exception as fault:
+    except (Exception, SystemExit) as fault:
         logger.exception("Plug-in %s: %s “%s” raised", owner(point, name), point, name)
         raise failure(point, name, f"raised {type(fault).__name__}") from fault
     finally:
