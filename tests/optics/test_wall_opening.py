@@ -170,9 +170,9 @@ def test_shares_lost_agree_with_rays(
     plane: FilmPlane, plate_side: PlateSide, width_mm: float, height_mm: float
 ) -> None:
     found = check(plane, width_mm, height_mm, plate_side)
-    s, y = (np.arange(300) + 0.5) / 300 - 0.5, (np.arange(90) + 0.5) / 90 - 0.5
+    s, y = (np.arange(200) + 0.5) / 200 - 0.5, (np.arange(60) + 0.5) / 60 - 0.5
     points = film_points(plane, s * plane.length_mm, y * plane.height_mm)
-    crossings = np.abs(wall_crossings(points, np.concatenate([rim(), disc(24)]), plate_side))
+    crossings = np.abs(wall_crossings(points, np.concatenate([rim(24), disc(12)]), plate_side))
     through = (crossings <= np.array([width_mm, height_mm]) / 2).all(axis=-1)
     assert found.clipped_share == pytest.approx(np.mean(~through.all(axis=-1)), abs=0.01)
     assert found.dark_share == pytest.approx(np.mean(~through.any(axis=-1)), abs=0.01)

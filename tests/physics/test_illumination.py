@@ -260,7 +260,7 @@ def test_balanced_f_number_leaves_brightest_and_darkest_equally_far(plane: FilmP
     found = illuminate(plane, hole_diameter_mm=0.3, used_share=0.8)
     balance = found.balanced
     assert balance is not None
-    s, y = np.linspace(-0.4, 0.4, 1601) * plane.length_mm, np.linspace(-0.4, 0.4, 401) * plane.height_mm
+    s, y = np.linspace(-0.4, 0.4, 1201) * plane.length_mm, np.linspace(-0.4, 0.4, 101) * plane.height_mm
     # A flat film facing the hole at the balanced distance would get L·A/f².
     off = np.log2(plain_light(plane, s, y[:, None]) * balance.focal_length_mm**2)
     assert off.max() == pytest.approx(balance.error_stops, abs=1e-3)
