@@ -1,16 +1,7 @@
-"""`manage.py demo`: the invented club, the report, and the site it serves."""
+"""`manage.py demo`: the invented club, its season of exposures, and the report."""
 
 import json
-import os
 import re
-import signal
-import socket
-import sqlite3
-import subprocess
-import sys
-import time
-import urllib.request
-from collections.abc import Iterator
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -26,7 +17,6 @@ from clubs.models import Club
 from exposures.demo import club as demo_club
 from exposures.demo.generator import EXPOSURES, PAPERS, SEED, CameraInUse, Drawn, draw_season
 from exposures.demo.job import BOX, PAPER, READING, STRIP_HEIGHT, STRIP_LENGTH, Job, Step, work_through
-from exposures.demo.serving import next_free
 from exposures.models import ExposureLog
 from exposures.reciprocity.estimate import estimate
 from exposures.selectors import estimate_of
@@ -38,7 +28,6 @@ from pinpool.http.views import JSONRenderer
 from pinpool.models import ApiToken
 from tests.factories import AccountFactory, ClubFactory
 
-ROOT = Path(__file__).resolve().parents[2]
 CAMERAS = [CameraInUse("A", 200.0, 0.02), CameraInUse("B", 240.0, 0.03), CameraInUse("C", 300.0, 0.01)]
 MEMBERS = ["ada", "ben", "cleo", "dev"]
 
@@ -357,102 +346,3 @@ def test_the_drawing_shows_the_strip_between_the_hole_and_the_sheet(said: str) -
     assert middle[0] == "#"
     assert middle[-1] == "o"
     assert all(row == row[::-1] for row in rows)
-
-
-# ------------------------------------------------------------------------------------------------ serving it
-
-
-@pytest.fixture
-def taken_port() -> Iterator[int]:
-    with socket.socket() as other:
-        other.bind(("127.0.0.1", 0))
-        other.listen()
-        yield other.getsockname()[1]
-
-
-def test_a_port_in_use_is_refused_before_anything_is_done(db: None, data: Path, taken_port: int) -> None:
-    with pytest.raises(CommandError, match=str(taken_port)):
-        call_command("demo", port=taken_port, stdout=StringIO())
-    assert not Club.objects.exists()
-
-
-def test_a_free_port_is_looked_for_past_the_one_in_use(taken_port: int) -> None:
-    found = next_free(taken_port)
-    assert found is None or found > taken_port
-
-
-def environment(folder: Path) -> dict[str, str]:
-    kept = {name: value for name, value in os.environ.items() if name not in {"DATABASE_URL", "PINPOOL_DEBUG"}}
-    return kept | {"PINPOOL_DATA": str(folder)}
-
-
-@pytest.fixture(scope="module")
-def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """An empty data folder in which the demo has been run, as a person would run it."""
-    folder = tmp_path_factory.mktemp("demo")
-    assert "Password" in manage(folder, "demo", "--no-serve")
-    return folder
-
-
-def manage(folder: Path, *words: str) -> str:
-    command = [sys.executable, "manage.py", *words]
-    done = subprocess.run(
-        command, cwd=ROOT, env=environment(folder), capture_output=True, text=True, timeout=120, check=False
-    )
-    assert done.returncode == 0, done.stderr
-    return done.stdout
-
-
-def test_run_twice_in_an_empty_folder(demo_folder: Path) -> None:
-    again = manage(demo_folder, "demo", "--no-serve")
-    assert "Give " in again
-    assert "Password" not in again
-    with sqlite3.connect(demo_folder / "pinpool.sqlite3") as database:
-        (logs,) = database.execute("SELECT count(*) FROM pinpool_exposures_exposurelog").fetchone()
-    database.close()
-    assert logs == EXPOSURES
-
-
-def test_the_site_is_served_where_it_says_and_stops_at_ctrl_c(demo_folder: Path) -> None:
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    command = [sys.executable, "manage.py", "demo", "--port", str(port)]
-    with subprocess.Popen(
-        command,
-        cwd=ROOT,
-        env=environment(demo_folder),
-        stdout=subprocess.PIPE,
-        stderr=subprocess.STDOUT,
-        text=True,
-        start_new_session=True,
-    ) as serving:
-        try:
-            assert serving.stdout
-            said = "".join(iter(serving.stdout.readline, "Stop with Ctrl-C.\n"))
-            assert f"http://127.0.0.1:{port}/api/v1/docs/" in said
-            plugins = json.loads(fetch(f"http://127.0.0.1:{port}/api/v1/plugins/"))
-            assert {plugin["state"] for plugin in plugins["results"]} == {"active"}
-            # As a terminal does it: Ctrl-C goes to every process of the group.
-            os.killpg(serving.pid, signal.SIGINT)
-            rest, _ = serving.communicate(timeout=30)
-            assert rest == "Stopped.\n"
-            assert serving.returncode == 0
-        finally:
-            serving.terminate()
-            serving.communicate(timeout=30)
-
-
-def fetch(url: str) -> bytes:
-    """The body at `url`, once a server answers there."""
-    for _ in range(300):
-        try:
-            with urllib.request.urlopen(url, timeout=30) as answer:  # noqa: S310  (our own server)
-                return answer.read()
-        except ConnectionError:
-            time.sleep(0.1)
-        except urllib.error.URLError as fault:
-            if not isinstance(fault.reason, ConnectionError):
-                raise
-            time.sleep(0.1)
-    raise AssertionError(f"Nothing answers at {url}.")
