@@ -16,7 +16,7 @@ ASPECT = 2.0
 
 
 def draw_section(strip: FilmPlane, sheet: FilmPlane) -> Iterator[str]:
-    """`strip` drawn with #, `sheet` with =, on one scale both ways; the hole's wall at the bottom."""
+    """`strip` drawn with #, `sheet` with =, on one scale both ways; the scene and the hole at the top."""
     drawn = [("=", *_line(sheet)), ("#", *_line(strip))]
     reach = max(float(np.abs(x).max()) for _, x, _ in drawn)
     depth = max(float(z.max()) for _, _, z in drawn)
@@ -24,15 +24,15 @@ def draw_section(strip: FilmPlane, sheet: FilmPlane) -> Iterator[str]:
     rows = round(depth / (ASPECT * mm_per_column))
     grid = np.full((rows + 1, COLUMNS), " ")
     grid[:, [0, -1]] = "|"
-    grid[rows] = "-"
+    grid[0] = "-"
     for mark, x, z in drawn:
         column = np.rint((x + reach) / mm_per_column).astype(int)
-        row = rows - np.rint(z / (ASPECT * mm_per_column)).astype(int)
+        row = np.rint(z / (ASPECT * mm_per_column)).astype(int)
         grid[row, column] = mark
-    grid[rows, COLUMNS // 2] = "o"
+    grid[0, COLUMNS // 2] = "o"
     for line in grid:
         yield "    " + "".join(line).rstrip()
-    yield f"    # strip   = flat sheet   o hole     From above; {mm_per_column:.1f} mm to a letter across."
+    yield f"    # strip   = flat sheet   o hole     From above, the scene at the top; {mm_per_column:.1f} mm a letter."
 
 
 def _line(plane: FilmPlane) -> tuple[np.ndarray, np.ndarray]:

@@ -343,6 +343,6 @@ def test_the_drawing_shows_the_strip_between_the_hole_and_the_sheet(said: str) -
     rows = re.findall(r"^    ([#|=].*[#|=])$", said, re.M)
     assert {len(row) for row in rows} == {61}
     middle = "".join(row[30] for row in rows)
-    assert middle[0] == "#"
-    assert middle[-1] == "o"
+    assert middle[0] == "o"
+    assert middle[-1] == "#"
     assert all(row == row[::-1] for row in rows)
