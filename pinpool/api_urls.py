@@ -15,5 +15,5 @@ urlpatterns = [
     path("plugins/", PluginsView.as_view(), name="plugins"),
     path("schema/", SchemaView.as_view(), name="schema"),
     path("docs/", docs, name="docs"),
-    re_path(r"^.*$", unknown_address),
+    re_path("", unknown_address),  # anything at all, a line break too
 ]

@@ -136,7 +136,7 @@ def test_406_is_a_problem_all_the_same(accepted: str) -> None:
 
 @pytest.mark.parametrize("method", ["get", "post", "put", "delete"])
 @pytest.mark.parametrize(
-    "path", ["", "optics/", "optics/light", "optics/sunshine/", "clubs", "plugins/x/", "%ff/", "%00/"]
+    "path", ["", "optics/", "optics/light", "optics/sunshine/", "clubs", "plugins/x/", "%ff/", "a%0Ab/", "%00/"]
 )
 def test_unknown_addresses(method: str, path: str) -> None:
     """404 also where cross-site checks are on and no cookie was sent."""
