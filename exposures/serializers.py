@@ -103,7 +103,7 @@ class LogOut(serializers.Serializer):
     exposure_index = number()
     indicated_time = SaidTime(source="indicated_time_s")
     exposure_time = SaidTime(source="exposure_time_s")
-    result = serializers.JSONField(allow_null=True, help_text="As written.")
+    result = serializers.JSONField(help_text="As written; null: not judged.")
     result_stops = number(allow_null=True, help_text="Stops over (+) or under.")
     process = serializers.CharField()
     note = serializers.CharField()

@@ -72,7 +72,7 @@ class ExposuresView(ClubView):
     actions = {"GET": "read_exposures", "POST": "log_exposure"}
     operations = {
         "GET": Operation(gives=serializers.LogOut, page=True, refusals=READ),
-        "POST": Operation(takes=serializers.LogIn, gives=serializers.LogOut, status=201, refusals=WRITE),
+        "POST": Operation(takes=serializers.LogIn, gives=serializers.LogOut, status=201, again=True, refusals=WRITE),
     }
 
     def get(self, request: Request, club: str) -> Response:

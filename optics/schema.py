@@ -43,7 +43,7 @@ class SaidTimeSchema(OpenApiSerializerFieldExtension):
     priority = 1
 
     def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:  # noqa: ARG002
-        ref = component(
+        return component(
             auto_schema,
             "SaidTime",
             {
@@ -56,7 +56,6 @@ class SaidTimeSchema(OpenApiSerializerFieldExtension):
                 "required": ["value", "unit", "text"],
             },
         )
-        return {"oneOf": [ref, {"type": "null"}]} if self.target.allow_null else ref
 
 
 class StoredFilmPlaneSchema(OpenApiSerializerFieldExtension):

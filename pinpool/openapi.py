@@ -22,6 +22,8 @@ SETTINGS: dict[str, Any] = {
     "OAS_VERSION": "3.1.1",
     "COMPONENT_SPLIT_REQUEST": True,
     "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
+    # The hook that names choices takes the units of a request and of an answer for one and the same.
+    "POSTPROCESSING_HOOKS": [],
     "SCHEMA_PATH_PREFIX": r".*/api/v1",
 }
 

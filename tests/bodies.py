@@ -56,6 +56,14 @@ OPTICS: dict[str, dict[str, Any]] = {
         "segments": [{"reading": READINGS["ev"], "lasted": "3 min 20 s"}], "reading": READINGS["illuminance"],
         "f_number": 250, "exposure_index": 6, "filter_stops": 1, "reciprocity": LAWS["power"],
     },
+    "sharpness/": {
+        "hole": HOLE, "distance": "61 mm", "wavelengths": ["450 nm", "550 nm"], "subject_distance": "2 m",
+        "film_plane": FILM_PLANES["flat"],
+    },
+    "hole-comparison/": {
+        "film_planes": [FILM_PLANES["flat"], FILM_PLANES["drum"]], "diameters": ["0.3 mm", "0.4 mm"],
+        "receptor": "graded_paper",
+    },
     "sheet-cuts/": {
         "sheet": {"width": "8 in", "height": "10 in"}, "piece": {"width": "100 mm", "height": "60 mm"}, "kerf": "0 mm",
         "grain": "any",

@@ -193,9 +193,8 @@ class Numbers(serializers.Field):
         return np.ascontiguousarray(value, dtype=float)
 
 
+# A body whose unknown keys are faults, like any other. No docstring: each body without its own would show it.
 class StrictSerializer(serializers.Serializer):
-    """A body whose unknown keys are faults, like any other."""
-
     def to_internal_value(self, data: Any) -> Any:
         unknown = {} if not isinstance(data, dict) else {k: v for k, v in data.items() if k not in self.fields}
         try:

@@ -17,12 +17,16 @@ from .problems import MEDIA_TYPE
 
 @dataclass(frozen=True)
 class Operation:
-    """What one method of a view takes and gives. `page` wraps `gives` in a cursor page."""
+    """What one method of a view takes and gives.
+
+    `page` wraps `gives` in a cursor page; `again`: the same sent again is answered with 200 instead of `status`.
+    """
 
     gives: type[serializers.BaseSerializer]
     takes: type[serializers.BaseSerializer] | None = None
     status: int = 200
     page: bool = False
+    again: bool = False
     refusals: tuple[int, ...] = (400,)
 
 
@@ -59,8 +63,9 @@ class Schema(AutoSchema):
     def get_response_serializers(self) -> Any:
         operation = self._operation()
         gives: Any = page_of(operation.gives) if operation.page else operation.gives
-        responses: dict[Any, Any] = {(operation.status, "application/json"): gives}
-        for status in operation.refusals:
+        statuses = (200, operation.status) if operation.again else (operation.status,)
+        responses: dict[Any, Any] = {(status, "application/json"): gives for status in statuses}
+        for status in (*operation.refusals, "default"):
             responses[(status, MEDIA_TYPE)] = OpenApiResponse(ProblemOut, description=_REFUSALS[status])
         return responses
 
@@ -102,6 +107,7 @@ _REFUSALS = {
     404: "Not there, or not yours to see.",
     409: "Contradicts what is stored.",
     422: "Describes what cannot exist; says what would have to change.",
+    "default": "Any other refusal, in the same form: a bad token 401, 405, 406, 413, 415, a plug-in's failure 502.",
 }
 
 _pages: dict[type[serializers.BaseSerializer], type[serializers.Serializer]] = {}
@@ -154,7 +160,7 @@ class QuantitySchema(OpenApiSerializerFieldExtension):
                         "additionalProperties": False,
                     },
                 ],
-                "description": f"A {kind} with its unit.",
+                "description": f"{kind.capitalize()} with its unit.",
             })  # fmt: skip
         else:
             ref = component(auto_schema, name, {
@@ -162,8 +168,6 @@ class QuantitySchema(OpenApiSerializerFieldExtension):
                 "properties": {"value": {"type": "number"}, "unit": {"type": "string", "enum": given}},
                 "required": ["value", "unit"],
             })  # fmt: skip
-        if self.target.allow_null:
-            return {"oneOf": [ref, {"type": "null"}]}
         return ref
 
 
@@ -172,7 +176,7 @@ class NumberSchema(OpenApiSerializerFieldExtension):
     match_subclasses = True
 
     def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:  # noqa: ARG002
-        schema: dict[str, Any] = {"type": ["number", "null"] if self.target.allow_null else "number"}
+        schema: dict[str, Any] = {"type": "number"}
         if self.target.minimum is not None:
             schema["exclusiveMinimum" if self.target.exclusive_minimum else "minimum"] = self.target.minimum
         if self.target.maximum is not None:
@@ -194,8 +198,7 @@ class InstantSchema(OpenApiSerializerFieldExtension):
     target_class = "pinpool.http.fields.Instant"
 
     def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:  # noqa: ARG002
-        kind = ["string", "null"] if self.target.allow_null else "string"
-        return {"type": kind, "format": "date-time", "description": "With its offset from UTC."}
+        return {"type": "string", "format": "date-time", "description": "With its offset from UTC."}
 
 
 def component(auto_schema: AutoSchema, name: str, schema: dict[str, Any]) -> dict[str, Any]:
