@@ -103,9 +103,7 @@ def sun_position(
         )
 
     x, y, z, sidereal_shift_deg = sun
-    ahead_deg = (
-        mean_longitude_deg(terrestrial_day) - 0.0057183 - np.degrees(np.arctan2(y, x)) + sidereal_shift_deg
-    )
+    ahead_deg = mean_longitude_deg(terrestrial_day) - 0.0057183 - np.degrees(np.arctan2(y, x)) + sidereal_shift_deg
     shape = altitude.shape
     return SunPosition(
         altitude_deg=altitude[()],
@@ -225,9 +223,7 @@ def _refraction_deg(altitude_deg: Floats, pressure_hpa: Floats, temperature_c: F
     return np.where(altitude_deg >= STANDARD_ALTITUDE_DEG, bend, 0.0)
 
 
-def _sea_level_vector(
-    time: Floats, latitude_deg: Floats, longitude_deg: Floats
-) -> tuple[Floats, Floats, Floats]:
+def _sea_level_vector(time: Floats, latitude_deg: Floats, longitude_deg: Floats) -> tuple[Floats, Floats, Floats]:
     sun = apparent_sun(days_from_j2000(time_s=time + delta_t(time_utc_s=time)))
     return _horizon_vector(sun, time, latitude_deg, longitude_deg, np.zeros(()))
 
@@ -244,9 +240,7 @@ def _height_deg(time: Floats, latitude_deg: Floats, longitude_deg: Floats) -> Fl
     return _altitude_deg(*_sea_level_vector(time, latitude_deg, longitude_deg)) - STANDARD_ALTITUDE_DEG
 
 
-def _crossing(
-    grid: Floats, crosses: NDArray[np.bool_], latitude_deg: Floats, longitude_deg: Floats
-) -> Floats:
+def _crossing(grid: Floats, crosses: NDArray[np.bool_], latitude_deg: Floats, longitude_deg: Floats) -> Floats:
     """When the sun crosses the horizon in the first marked interval of each row; NaN where none is marked."""
     found = crosses.any(axis=-1)
     step = crosses.argmax(axis=-1)[..., None]

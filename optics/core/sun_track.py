@@ -98,9 +98,7 @@ def film_direction(
     )
 
 
-def film_point(
-    *, camera: StandingCamera, altitude_deg: ArrayLike, azimuth_deg: ArrayLike
-) -> tuple[Floats, Floats]:
+def film_point(*, camera: StandingCamera, altitude_deg: ArrayLike, azimuth_deg: ArrayLike) -> tuple[Floats, Floats]:
     """Where light from (altitude, azimuth) meets the negative, (s_mm, y_mm); NaN where it does not.
 
     Light from behind the plate never reaches the hole.
@@ -114,33 +112,25 @@ def film_point(
         tilt_deg=camera.tilt_deg,
     )
     in_front = z > 0
-    s_mm, y_mm = camera.hit(
-        np.where(in_front, x, 0.0), np.where(in_front, y, 0.0), np.where(in_front, z, 1.0)
-    )
+    s_mm, y_mm = camera.hit(np.where(in_front, x, 0.0), np.where(in_front, y, 0.0), np.where(in_front, z, 1.0))
     return np.where(in_front, s_mm, np.nan), np.where(in_front, y_mm, np.nan)
 
 
-def sun_track(
-    *, camera: StandingCamera, from_utc_s: float, to_utc_s: float, step_s: float = 60.0
-) -> SunTrack:
+def sun_track(*, camera: StandingCamera, from_utc_s: float, to_utc_s: float, step_s: float = 60.0) -> SunTrack:
     """The sun's track between two instants: a row at the first, then every `step_s`, and one at the last.
 
     The sun shines from its rise to its set on a level horizon at sea level, in the standard air of
     `sun_position`. A passage shorter than `step_s` may be missed.
     """
     if not 0 < to_utc_s - from_utc_s <= 400 * DAY_S:
-        raise Impossible(
-            "range_out_of_order", "The end must come after the start, by at most 400 days.", "to"
-        )
+        raise Impossible("range_out_of_order", "The end must come after the start, by at most 400 days.", "to")
     if not step_s >= 1:
         raise Impossible("step_too_short", "The step must be at least one second.", "step")
     time = np.append(np.arange(from_utc_s, to_utc_s, step_s), to_utc_s)
     return _tracks(camera, time[None, :])[0]
 
 
-def day_tracks(
-    *, camera: StandingCamera, times_utc_s: ArrayLike, step_s: float = 60.0
-) -> tuple[SunTrack, ...]:
+def day_tracks(*, camera: StandingCamera, times_utc_s: ArrayLike, step_s: float = 60.0) -> tuple[SunTrack, ...]:
     """One track for each solar day that holds one of the instants, from lower transit to lower transit."""
     days = rise_and_set(
         time_utc_s=np.atleast_1d(np.asarray(times_utc_s, dtype=float)),
@@ -169,9 +159,7 @@ def season_noons_utc_s(*, year: int, longitude_deg: float) -> dict[str, float]:
     }
 
 
-def minutes_over_a_point(
-    *, declination_deg: ArrayLike, hole_diameter_mm: ArrayLike, distance_mm: ArrayLike
-) -> Reals:
+def minutes_over_a_point(*, declination_deg: ArrayLike, hole_diameter_mm: ArrayLike, distance_mm: ArrayLike) -> Reals:
     """How long one point of the sun's line sees some part of the sun on one pass.
 
     (disc + hole seen from the point) / (0.25°/min · cos declination) [derived], with the hole's angle taken
@@ -202,9 +190,7 @@ def _tracks(camera: StandingCamera, time: Floats) -> tuple[SunTrack, ...]:
     return tuple(SunTrack(*row) for row in rows)
 
 
-def _passages(
-    camera: StandingCamera, time: Floats, on_film: NDArray[np.bool_]
-) -> Iterator[tuple[int, Passage]]:
+def _passages(camera: StandingCamera, time: Floats, on_film: NDArray[np.bool_]) -> Iterator[tuple[int, Passage]]:
     """Unbroken stretches of `on_film` in each row, with the row; each end halved down to a millisecond.
 
     Off the film on either side of the row, at the very same instant, so that a row's ends are ends.
@@ -222,8 +208,6 @@ def _passages(
         hits = ~np.isnan(_sun_on_film(camera, middle)[2])
         inside, outside = np.where(hits, middle, inside), np.where(hits, outside, middle)
     _, _, s_mm, y_mm = _sun_on_film(camera, inside)
-    ends = list(
-        zip(row.tolist(), inside.tolist(), zip(s_mm.tolist(), y_mm.tolist(), strict=True), strict=True)
-    )
+    ends = list(zip(row.tolist(), inside.tolist(), zip(s_mm.tolist(), y_mm.tolist(), strict=True), strict=True))
     for (which, enters, at), (_, leaves, out_at) in zip(ends[::2], ends[1::2], strict=True):
         yield which, Passage(enters, leaves, at, out_at)

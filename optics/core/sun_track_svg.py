@@ -223,9 +223,7 @@ class _Sheet:
             if self._beside(x[k], y[k], _slopes(x, y)[k], label, sides=(side,), turned=True):
                 return
 
-    def _beside(
-        self, x: float, y: float, slope: float, words: str, *, sides: tuple[int, ...], turned: bool
-    ) -> bool:
+    def _beside(self, x: float, y: float, slope: float, words: str, *, sides: tuple[int, ...], turned: bool) -> bool:
         """Small words below (1) or above (−1) a line of that slope; tells whether there was room."""
         return any(
             self.text_if_free(
@@ -272,9 +270,7 @@ class _Sheet:
             f'<svg xmlns="http://www.w3.org/2000/svg" role="img" width="{width}mm" height="{height}mm" '
             f'viewBox="0 0 {width} {height}" font-family="sans-serif">\n'
             f"<title>{escape(' '.join(self.title))}</title>\n<desc>{escape(description)}</desc>\n"
-            '<rect width="100%" height="100%" fill="white"/>\n'
-            + "\n".join(self.drawn + self.written)
-            + "\n</svg>\n"
+            '<rect width="100%" height="100%" fill="white"/>\n' + "\n".join(self.drawn + self.written) + "\n</svg>\n"
         )
 
 

@@ -36,17 +36,13 @@ def main() -> None:
 
     ours = best_of(lambda: sun_position(time_utc_s=minute, **place))
     theirs = best_of(
-        lambda: spa.solar_position_numpy(
-            minute, LATITUDE_DEG, LONGITUDE_DEG, 0.0, 1013.25, 12.0, ahead, 0.5667, 1
-        )
+        lambda: spa.solar_position_numpy(minute, LATITUDE_DEG, LONGITUDE_DEG, 0.0, 1013.25, 12.0, ahead, 0.5667, 1)
     )
     print(f"{minute.size} positions: {ours:.3f} s, reference {theirs:.3f} s, ratio {ours / theirs:.3f}")
 
     ours = best_of(lambda: rise_and_set(time_utc_s=noon, **place))
     theirs = best_of(
-        lambda: spa.transit_sunrise_sunset(
-            midnight, LATITUDE_DEG, LONGITUDE_DEG, delta_t(time_utc_s=midnight), 1
-        )
+        lambda: spa.transit_sunrise_sunset(midnight, LATITUDE_DEG, LONGITUDE_DEG, delta_t(time_utc_s=midnight), 1)
     )
     print(f"{dates.size} rises and sets: {ours:.4f} s, reference {theirs:.4f} s, ratio {ours / theirs:.2f}")
 

@@ -45,7 +45,9 @@ def page(request: Any, browser: Browser, live_server: Any) -> Iterator[Page]:
     faults: list[str] = []
     page.on("console", lambda message: faults.append(message.text) if message.type == "error" else None)
     page.on("pageerror", lambda error: faults.append(str(error)))
-    page.on("request", lambda sent: None if sent.url.startswith((live_server.url, "data:")) else faults.append(sent.url))
+    page.on(
+        "request", lambda sent: None if sent.url.startswith((live_server.url, "data:")) else faults.append(sent.url)
+    )
     yield page
     page.close()
     assert faults == []

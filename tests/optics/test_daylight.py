@@ -43,9 +43,7 @@ def test_ev_follows_from_illuminance_at_c_250():
 @settings(derandomize=True, max_examples=50)
 def test_higher_sun_is_brighter_and_cloud_is_darker(altitude, higher):
     for sky in SKIES:
-        assert illuminance_lx(altitude_deg=altitude + higher, sky=sky) > illuminance_lx(
-            altitude_deg=altitude, sky=sky
-        )
+        assert illuminance_lx(altitude_deg=altitude + higher, sky=sky) > illuminance_lx(altitude_deg=altitude, sky=sky)
     if altitude > 5:
         clear, hazy, overcast = (illuminance_lx(altitude_deg=altitude, sky=sky) for sky in SKIES)
         assert clear > hazy > overcast

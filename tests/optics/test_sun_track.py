@@ -59,9 +59,7 @@ def standing(hit, *, facing_deg=180.0, tilt_deg=0.0, latitude_deg=LATITUDE, long
 
 
 def negative(width_mm, height_mm):
-    return Negative(
-        left_mm=-width_mm / 2, right_mm=width_mm / 2, bottom_mm=-height_mm / 2, top_mm=height_mm / 2
-    )
+    return Negative(left_mm=-width_mm / 2, right_mm=width_mm / 2, bottom_mm=-height_mm / 2, top_mm=height_mm / 2)
 
 
 def utc(*date_and_time):
@@ -107,9 +105,7 @@ def test_the_real_equinox_comes_within_half_a_millimetre_of_that_line():
     np.testing.assert_allclose(track.y_mm, -78.1286, atol=0.5)
 
 
-@given(
-    facing=st.floats(0, 360), tilt=st.floats(-90, 90), altitude=st.floats(-90, 90), azimuth=st.floats(0, 360)
-)
+@given(facing=st.floats(0, 360), tilt=st.floats(-90, 90), altitude=st.floats(-90, 90), azimuth=st.floats(0, 360))
 @settings(derandomize=True, max_examples=60)
 def test_the_turn_into_the_camera_keeps_angles(facing, tilt, altitude, azimuth):
     x, y, z = film_direction(altitude_deg=altitude, azimuth_deg=azimuth, facing_deg=facing, tilt_deg=tilt)
@@ -140,9 +136,7 @@ def test_north_of_the_tropics_the_sun_crosses_a_south_facing_negative_from_right
     (track,) = day_tracks(camera=standing(tin(50)), times_utc_s=utc(2026, 3, 1, 12))
     drawn = ~np.isnan(track.s_mm)
     assert np.all(np.diff(track.s_mm[drawn]) < 0)
-    (track,) = day_tracks(
-        camera=standing(tin(50), facing_deg=0, latitude_deg=-52), times_utc_s=utc(2026, 9, 1, 12)
-    )
+    (track,) = day_tracks(camera=standing(tin(50), facing_deg=0, latitude_deg=-52), times_utc_s=utc(2026, 9, 1, 12))
     drawn = ~np.isnan(track.s_mm)
     assert np.all(np.diff(track.s_mm[drawn]) > 0)
 
@@ -213,9 +207,7 @@ def test_the_day_drawn_does_not_depend_on_the_clock_it_was_asked_by(hours, longi
 @settings(derandomize=True, deadline=None, max_examples=25)
 def test_a_place_a_turn_away_has_the_same_day_a_turn_later(turn):
     noon = utc(2026, 6, 21, 12)
-    track, *_ = day_tracks(
-        camera=standing(tin(50, 220, 110), longitude_deg=0.0), times_utc_s=noon, step_s=600
-    )
+    track, *_ = day_tracks(camera=standing(tin(50, 220, 110), longitude_deg=0.0), times_utc_s=noon, step_s=600)
     there = standing(tin(50, 220, 110), longitude_deg=turn)
     away, *_ = day_tracks(camera=there, times_utc_s=noon - turn * 240, step_s=600)
     assert away.minutes_on_film == pytest.approx(track.minutes_on_film, abs=0.3)
@@ -239,9 +231,7 @@ def test_minutes_over_a_point():
     # 0.53334° at 15°/h: 2.133 min at the equinox; 0.4 mm at 100 mm is another 0.2292° [derived].
     at_equinox = minutes_over_a_point(declination_deg=0.0, hole_diameter_mm=0.0, distance_mm=100.0)
     assert at_equinox == pytest.approx(2.13336)
-    with_hole = minutes_over_a_point(
-        declination_deg=np.array([0.0, 23.44]), hole_diameter_mm=0.4, distance_mm=100.0
-    )
+    with_hole = minutes_over_a_point(declination_deg=np.array([0.0, 23.44]), hole_diameter_mm=0.4, distance_mm=100.0)
     np.testing.assert_allclose(with_hole, [3.0501, 3.3245], atol=1e-3)
 
 

@@ -95,9 +95,7 @@ def test_periodic_terms_are_those_of_the_reference_library():
     ours = [*sun_terms.HELIOCENTRIC_LONGITUDE, *sun_terms.HELIOCENTRIC_LATITUDE, *sun_terms.RADIUS_VECTOR]
     for mine, other in zip(ours, theirs, strict=True):
         np.testing.assert_array_equal(mine, other)
-    np.testing.assert_array_equal(
-        sun_terms.NUTATION, np.hstack([spa.NUTATION_YTERM_ARRAY, spa.NUTATION_ABCD_ARRAY])
-    )
+    np.testing.assert_array_equal(sun_terms.NUTATION, np.hstack([spa.NUTATION_YTERM_ARRAY, spa.NUTATION_ABCD_ARRAY]))
 
 
 def reference(time, latitude, longitude, elevation=0.0):
@@ -121,9 +119,7 @@ def test_agrees_with_the_reference_library_anywhere_from_1950_to_2100():
     time = rng.uniform(EARLIEST_UTC_S, LATEST_UTC_S, n)
     latitude, longitude = np.degrees(np.arcsin(rng.uniform(-1, 1, n))), rng.uniform(-180, 180, n)
     latitude[:40], longitude[20:60] = np.repeat([90.0, -90.0], 20), np.repeat([180.0, -180.0], 20)
-    position = sun_position(
-        time_utc_s=time, latitude_deg=latitude, longitude_deg=longitude, elevation_m=250.0
-    )
+    position = sun_position(time_utc_s=time, latitude_deg=latitude, longitude_deg=longitude, elevation_m=250.0)
     altitude, _, azimuth, equation_of_time = reference(time, latitude, longitude, 250.0)
     assert np.max(np.abs(position.altitude_deg - altitude)) < 1e-5
     assert np.max(np.abs(around(position.azimuth_deg - azimuth))) < 1e-3
@@ -196,9 +192,7 @@ def test_rise_transit_and_set_agree_with_the_reference_library():
     dates = np.arange("2026-01-01", "2027-01-01", dtype="M8[D]")
     midnight = dates.astype("M8[s]").astype(float)
     for latitude in (-55.0, 0.0, 52.0, 60.0):
-        transit, rise, set_ = spa.transit_sunrise_sunset(
-            midnight, latitude, 5.0, delta_t(time_utc_s=midnight), 1
-        )
+        transit, rise, set_ = spa.transit_sunrise_sunset(midnight, latitude, 5.0, delta_t(time_utc_s=midnight), 1)
         noon = mean_noon_utc_s(date=dates, longitude_deg=5.0)
         day = rise_and_set(time_utc_s=noon, latitude_deg=latitude, longitude_deg=5.0)
         for ours, theirs in ((day.rise_utc_s, rise), (day.transit_utc_s, transit), (day.set_utc_s, set_)):
@@ -234,9 +228,7 @@ def test_midnight_sun_polar_night_and_the_days_between():
 
 def test_at_the_pole_the_sun_rises_once_a_year():
     dates = np.arange("2026-01-01", "2027-01-01", dtype="M8[D]")
-    day = rise_and_set(
-        time_utc_s=mean_noon_utc_s(date=dates, longitude_deg=0.0), latitude_deg=90.0, longitude_deg=0.0
-    )
+    day = rise_and_set(time_utc_s=mean_noon_utc_s(date=dates, longitude_deg=0.0), latitude_deg=90.0, longitude_deg=0.0)
     assert np.count_nonzero(~np.isnan(day.rise_utc_s)) == 1
     assert np.count_nonzero(~np.isnan(day.set_utc_s)) == 1
     assert dates[~np.isnan(day.rise_utc_s)][0].astype(str).startswith("2026-03-1")
@@ -247,9 +239,7 @@ def test_flags_say_what_is_particular_about_a_day():
     codes = {
         latitude: [
             flag.code
-            for flag in sun_day_flags(
-                rise_and_set(time_utc_s=noon, latitude_deg=latitude, longitude_deg=18.9)
-            )
+            for flag in sun_day_flags(rise_and_set(time_utc_s=noon, latitude_deg=latitude, longitude_deg=18.9))
         ]
         for latitude in (52.0, 65.9, 80.0, -80.0)
     }

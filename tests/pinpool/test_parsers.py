@@ -183,9 +183,7 @@ def post(body: bytes, content_type: str = "application/json", **headers: Any) ->
     return Echo.as_view()(request)
 
 
-@pytest.mark.parametrize(
-    ("code", "body"), [case for case in REFUSED if case[1]], ids=lambda value: ascii(value)[:40]
-)
+@pytest.mark.parametrize(("code", "body"), [case for case in REFUSED if case[1]], ids=lambda value: ascii(value)[:40])
 def test_a_refusal_is_a_400(code: str, body: bytes) -> None:
     response = post(body)
     assert response.status_code == 400

@@ -148,13 +148,9 @@ def test_decimals(case: tuple[str, str], number: str, space: str) -> None:
     assert read_quantity(f"{number}{space}{unit}", kind).value == expected
 
 
-@given(
-    case=st.sampled_from(LINEAR), above=NATURAL, below=st.integers(1, 99_999), whole=NATURAL, space=SOME_SPACE
-)
+@given(case=st.sampled_from(LINEAR), above=NATURAL, below=st.integers(1, 99_999), whole=NATURAL, space=SOME_SPACE)
 @settings(derandomize=True)
-def test_fractions_and_mixed_numbers(
-    case: tuple[str, str], above: int, below: int, whole: int, space: str
-) -> None:
+def test_fractions_and_mixed_numbers(case: tuple[str, str], above: int, below: int, whole: int, space: str) -> None:
     kind, unit = case
     share, factor = Fraction(above, below), FACTORS[kind][unit]
     assert read_quantity(f"{above}/{below} {unit}", kind).value == float(share * factor)
@@ -168,9 +164,7 @@ def test_fractions_and_mixed_numbers(
 @given(number=DECIMALS, unit=st.sampled_from(["mm", "in"]), sign=st.sampled_from("-−"))
 @settings(derandomize=True)
 def test_lengths_have_negatives(number: str, unit: str, sign: str) -> None:
-    assert read_quantity(f"{sign}{number} {unit}", "length").value == float(
-        -Fraction(number) * FACTORS["length"][unit]
-    )
+    assert read_quantity(f"{sign}{number} {unit}", "length").value == float(-Fraction(number) * FACTORS["length"][unit])
     assert refusal(f"{sign}{number} s", "time").code == "out_of_range"
 
 
@@ -198,9 +192,7 @@ def test_compound_times(units: set[str], counts: list[int], last: str, space: st
     falling = sorted(units, key=lambda unit: -FACTORS["time"][unit])
     numbers = [*map(str, counts[: len(falling) - 1]), last]
     parts = [number + unit for number, unit in zip(numbers, falling, strict=True)]
-    expected = sum(
-        Fraction(number) * FACTORS["time"][unit] for number, unit in zip(numbers, falling, strict=True)
-    )
+    expected = sum(Fraction(number) * FACTORS["time"][unit] for number, unit in zip(numbers, falling, strict=True))
     text = space.join(parts)
     if len(text) <= MAX_LENGTH:
         assert read_quantity(text, "time").value == float(expected)
@@ -246,10 +238,7 @@ def test_bounds() -> None:
     assert refusal("0 mm", "length", minimum=0, exclusive_minimum=True).code == "out_of_range"
     assert refusal("-1 mm", "length", minimum=0, exclusive_minimum=True).code == "out_of_range"
     assert refusal("24 mm", "length", minimum=25.4).detail == "This must be at least 25.4 mm."
-    assert (
-        refusal("24 mm", "length", minimum=30, exclusive_minimum=True).detail
-        == "This must be more than 30 mm."
-    )
+    assert refusal("24 mm", "length", minimum=30, exclusive_minimum=True).detail == "This must be more than 30 mm."
     assert refusal("1 m", "length", maximum=999.5).detail == "This must be at most 999.5 mm."
 
 

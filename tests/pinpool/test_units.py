@@ -54,9 +54,7 @@ def test_factors_are_exact_but_for_the_radian(unit: Unit) -> None:
 @settings(derandomize=True)
 def test_conversion_there_and_back_is_exact(data: st.DataObject) -> None:
     source = data.draw(st.sampled_from(list(UNITS.values())))
-    target = data.draw(
-        st.sampled_from([unit for unit in UNITS.values() if unit.dimension == source.dimension])
-    )
+    target = data.draw(st.sampled_from([unit for unit in UNITS.values() if unit.dimension == source.dimension]))
     value = data.draw(st.fractions(min_value=Fraction(1, 10**6), max_value=10**6))
     there = convert_exactly(value, source, target)
     assert convert_exactly(there, target, source) == value
