@@ -38,7 +38,7 @@ class Pairs(serializers.ListField):
 
     def __init__(self, quantity: serializers.Field, **kwargs: Any) -> None:
         pair = serializers.ListField(child=quantity, min_length=2, max_length=2)
-        super().__init__(child=pair, min_length=2, max_length=2000, **kwargs)
+        super().__init__(child=pair, min_length=2, max_length=500, **kwargs)
 
 
 def _field(parameter: Parameter) -> serializers.Field:

@@ -103,12 +103,12 @@ class HoleReadingIn(StrictSerializer):
 
 class TryIn(StrictSerializer):
     label = Text(max_length=40)
-    readings = HoleReadingIn(many=True, allow_empty=False, max_length=100)
+    readings = HoleReadingIn(many=True, allow_empty=False, max_length=20)
 
 
 class HoleMeasurementIn(StrictSerializer):
     readings = HoleReadingIn(many=True, allow_empty=False, max_length=100, required=False)
-    tries = TryIn(many=True, allow_empty=False, max_length=50, required=False)
+    tries = TryIn(many=True, allow_empty=False, max_length=20, required=False)
     target = Length(maximum=20.0, required=False, help_text="Needed with tries: what they are ranked against.")
     focal_length = Length(required=False, help_text="Gives the f-number with its uncertainty.")
 

@@ -196,7 +196,8 @@ class Numbers(serializers.Field):
 # A body whose unknown keys are faults, like any other. No docstring: each body without its own would show it.
 class StrictSerializer(serializers.Serializer):
     def to_internal_value(self, data: Any) -> Any:
-        unknown = {} if not isinstance(data, dict) else {k: v for k, v in data.items() if k not in self.fields}
+        known = set(self.fields)
+        unknown = [key for key in data if key not in known] if isinstance(data, dict) else []
         try:
             values = super().to_internal_value(data)
         except serializers.ValidationError as fault:
@@ -208,9 +209,9 @@ class StrictSerializer(serializers.Serializer):
             raise serializers.ValidationError(self._unknown(unknown))
         return values
 
-    def _unknown(self, unknown: dict[str, Any]) -> dict[str, list[serializers.ErrorDetail]]:
+    def _unknown(self, unknown: list[str]) -> dict[str, list[serializers.ErrorDetail]]:
         known = ", ".join(name for name, field in self.fields.items() if not field.read_only)
         return {
             str(name)[:64]: [serializers.ErrorDetail(f"Unknown key; known here: {known}.", "unknown_key")]
-            for name in list(unknown)[:20]
+            for name in unknown[:20]
         }

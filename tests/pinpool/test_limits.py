@@ -140,7 +140,7 @@ def test_light_at_the_edge_is_answered(api: APIClient, kind: str) -> None:
 
 
 def test_the_largest_questions_are_answered(api: APIClient) -> None:
-    points = [[mm(-1000 + x), mm(1000)] for x in range(2000)]
+    points = [[mm(4 * x - 1000), mm(1000)] for x in range(500)]
     body = {"film_plane": {"kind": "profile", "height": "1 m", "points": points}, "hole": {"diameter": "1 mm"},
             "columns": 401, "rows": 401}  # fmt: skip
     answer = api.post(API + "illumination/", body)
@@ -148,8 +148,8 @@ def test_the_largest_questions_are_answered(api: APIClient) -> None:
     assert len(answer.json()["stops"]) == 401
     table = {"f_number": 250, "exposure_index": 6, "ev_from": -20, "ev_to": 30, "step": 0.1}
     assert len(api.post(API + "exposure-table/", table).json()["rows"]) == 501
-    tries = [{"label": f"{n}", "readings": [{"diameter": "0.2 mm"}] * 100} for n in range(50)]
-    assert len(api.post(API + "hole-measurement/", {"tries": tries, "target": "0.2 mm"}).json()["ranking"]) == 50
+    tries = [{"label": f"{n}", "readings": [{"diameter": "0.2 mm"}] * 20} for n in range(20)]
+    assert len(api.post(API + "hole-measurement/", {"tries": tries, "target": "0.2 mm"}).json()["ranking"]) == 20
 
 
 @pytest.mark.parametrize(("sheet", "piece"), list(product([mm(1e-3), mm(1e4)], repeat=2)), ids=str)

@@ -287,9 +287,9 @@ def test_a_text_of_a_hundred_thousand_digits(api: APIClient) -> None:
 
 
 def test_many_faults_are_all_named(api: APIClient) -> None:
-    points = [["1,5 mm", 3]] * 2000
+    points = [["1,5 mm", 3]] * 500
     response = api.post(API + "film-plane/", {"film_plane": {"kind": "profile", "height": "1 mm", "points": points}})
-    assert len(problem_of(response, 400)["errors"]) == 4000
+    assert len(problem_of(response, 400)["errors"]) == 1000
 
 
 @pytest.mark.parametrize("path", OPTICS)
