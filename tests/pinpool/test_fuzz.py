@@ -5,11 +5,14 @@ calls inside a club name a club, a camera and a paper that exist.
 """
 
 import re
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 import schemathesis
+from django.core.signals import request_finished, request_started
+from django.db import close_old_connections
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from schemathesis.checks import not_a_server_error
@@ -37,7 +40,17 @@ CHECKS = [
 ]
 #: What the document sums up as its default answer, beside the statuses it lists one by one.
 ANY_CALL = {"401", "403", "404", "405", "406", "413", "415"}
-EXAMPLES = 15
+EXAMPLES = 12
+
+
+@pytest.fixture(autouse=True)
+def one_connection() -> Iterator[None]:
+    """The test's transaction outlives each request, as with Django's own test client."""
+    for signal in (request_started, request_finished):
+        signal.disconnect(close_old_connections)
+    yield
+    for signal in (request_started, request_finished):
+        signal.connect(close_old_connections)
 
 
 @pytest.fixture
