@@ -82,7 +82,7 @@ class Schema(AutoSchema):
         return "_".join([*(step.replace("-", "_") for step in steps), *([action] if action else [])])
 
     def get_override_parameters(self) -> list[Any]:
-        return list(self.view.query.values())
+        return list(self.view.query_of(self.method).values())
 
     def _get_serializer_name(self, serializer: Any, direction: str, bypass_extensions: bool = False) -> str:
         """`FilmPlaneOut` shows as FilmPlane, `FilmPlaneIn` as FilmPlaneRequest."""

@@ -68,7 +68,14 @@ class View(APIView):
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
-        refuse_unknown_query(request, self.query)
+        refuse_unknown_query(request, self.query_of(str(request.method)))
+
+    def query_of(self, method: str) -> dict[str, OpenApiParameter]:
+        """What a method reads from the query: where a view lists rows, its pages and filters are the list's alone."""
+        lists = {name for name, operation in self.operations.items() if operation.page}
+        if not lists or lists & {method, "GET" if method == "HEAD" else method}:
+            return self.query
+        return {name: each for name, each in self.query.items() if name == "lengths"}
 
     def read(self, request: Request, serializer: type[BaseSerializer]) -> Any:
         """The validated body; raises with every fault at once."""

@@ -324,6 +324,16 @@ def test_units_that_lengths_are_not_shown_in(api: APIClient, query: str, code: s
     assert faults_in(response) == {("/lengths", code)}
 
 
+@pytest.mark.parametrize("query", ["cursor=Zjox", "page_size=5", "camera=T1"])
+def test_pages_and_filters_are_the_lists_alone(keeper: Any, query: str) -> None:
+    """A body that is stored has no second page."""
+    client, address, bodies = keeper
+    name = query.partition("=")[0]
+    response = client.post(f"{address}exposures/?{query}", bodies["exposures/"])
+    assert faults_in(response) == {(f"/{name}", "unknown_query")}
+    assert client.post(f"{address}cameras/?lengths=in", bodies["cameras/"]).status_code == 201
+
+
 @pytest.mark.parametrize("query", ["camera=", "camera=%20", "camera=%C2%A0", "paper=", "member=", "shared=", "cursor="])
 def test_a_blank_filter_does_not_answer_with_everything(as_user: Any, query: str) -> None:
     member = MembershipFactory.create()
