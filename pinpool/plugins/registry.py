@@ -36,7 +36,9 @@ def call(point: str, name: str, *, refusals: tuple[type[Exception], ...] = (), *
     Its `refusals` pass through; anything else it raises becomes a `PluginFailed` that names it. A call slower than
     `PLUGIN_SECONDS` is logged with its name.
     """
-    contribution = contributions(point)[name]
+    contribution = contributions(point).get(name)
+    if contribution is None:  # a stored name may outlive its plug-in
+        raise PluginFailed(f"No plug-in here offers {point} “{name}”; install again the one it came from.")
     start = time.perf_counter()
     try:
         return contribution.function(**values)

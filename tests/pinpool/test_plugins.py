@@ -14,10 +14,12 @@ import pytest
 from django.core.management import call_command
 from rest_framework.test import APIClient
 
+from optics import contributed
 from optics.core.faults import Flag, Impossible
 from optics.core.holes import Receptor
 from optics.core.profiles import Profile, flat
 from optics.inputs import parameters_serializer
+from pinpool.http.problems import PluginFailed
 from pinpool.plugins import registry
 from pinpool.plugins.loading import Entry, find, load_all
 from pinpool.plugins.model import Contribution, Parameter, Plugin
@@ -311,6 +313,11 @@ def test_a_good_one_is_used_like_our_own(install: Any, api: APIClient) -> None:
     assert faults_in(api.post(API + "film-plane/", {"film_plane": plane | {"size": "0.5 mm"}})) == {
         ("/film_plane/size", "out_of_range")
     }
+
+
+def test_a_stored_name_may_outlive_its_plugin() -> None:
+    with pytest.raises(PluginFailed, match="No plug-in here offers film_planes “gone”"):
+        contributed.film_plane("gone", height_mm=60.0)
 
 
 def test_its_refusals_are_the_callers_fault(install: Any, api: APIClient) -> None:
