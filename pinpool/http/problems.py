@@ -141,4 +141,5 @@ def problem_response(status: int, detail: str, errors: Sequence[dict[str, str]] 
 @csrf_exempt  # else a POST to a misspelt address is told of a missing cookie
 def unknown_address(request: HttpRequest, **_kwargs: str) -> HttpResponse:
     """The 404 for any address below the API that no route takes."""
-    return problem_response(404, f"No such address: {request.path}")
+    hint = "" if request.path.endswith("/") else "; addresses here end in a slash"
+    return problem_response(404, f"No such address: {request.path}{hint}.")
