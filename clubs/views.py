@@ -138,4 +138,4 @@ class SpecsView(ClubView):
     def post(self, request: Request, club: str, code: str) -> Response:
         camera = selectors.camera_in(club=self.member.club, code=code)
         spec = services.add_spec(actor=self.member, camera=camera, spec=self.read(request, serializers.SpecIn))
-        return self.answer(spec, serializers.SpecOut, 201)
+        return tagged(request, self.answer(spec, serializers.SpecOut, 201), spec.number)

@@ -58,7 +58,8 @@ def test_a_change_changes_the_tag(camera: tuple[APIClient, str]) -> None:
     }
     before = client.get(address)
     # Only its owner or a keeper may say so; the factory's cameras are the club's own.
-    assert client.post(address + "specs/", spec).status_code == 201
+    made = client.post(address + "specs/", spec)
+    assert (made.status_code, made["ETag"]) == (201, '"r2"')
     after = client.get(address, HTTP_IF_NONE_MATCH=before["ETag"])
     assert after.status_code == 200
     assert after["ETag"] == '"r2"'

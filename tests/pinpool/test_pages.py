@@ -168,6 +168,25 @@ def test_a_deep_page_costs_what_the_first_does(walk: Walk) -> None:
     assert max(costs) == min(costs)
 
 
+def test_a_longer_page_asks_the_database_no_more_often(walk: Walk) -> None:
+    spec = CameraSpecFactory.create(camera__club=walk.club)
+    paper = PaperFactory.create(club=walk.club)
+    for number in range(2, 8):
+        CameraSpecFactory.create(camera=spec.camera, number=number)
+        CameraSpecFactory.create(camera__club=walk.club)
+        MembershipFactory.create(club=walk.club)
+        PaperFactory.create(club=walk.club)
+        ExposureLogFactory.create(spec=spec, paper=paper)
+    for path in LISTS[:-1]:  # the last estimates paper by paper
+        address = "/api/v1/clubs/" + path.format(club=walk.club.slug, camera=spec.camera.code)
+        costs = []
+        for size in (1, 6):
+            with CaptureQueriesContext(connection) as queries:
+                walk.page(f"{address}?page_size={size}")
+            costs.append(len(queries))
+        assert costs[0] == costs[1] <= 5, path
+
+
 @pytest.mark.parametrize("size", ["1", "200", "7"])
 def test_sizes_that_may_be_asked_for(walk: Walk, size: str) -> None:
     assert len(walk.page(f"{walk.papers}?page_size={size}")["results"]) == 0
