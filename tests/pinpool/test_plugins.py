@@ -119,7 +119,7 @@ FAULTS: dict[str, tuple[Any, str, str]] = {
 
 
 @pytest.mark.parametrize("name", FAULTS)
-def test_each_fault_has_its_sentence(install: Any, api: APIClient, name: str) -> None:
+def test_each_fault_has_its_sentence(db: None, install: Any, api: APIClient, name: str) -> None:
     """In the list, in `manage.py check`, and with the package to blame; everything else goes on."""
     made, state, sentence = FAULTS[name]
     entry = install(made)
