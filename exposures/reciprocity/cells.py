@@ -1,0 +1,171 @@
+"""Additive statistics of logs: all that the pooled model needs to know of a million rows.
+
+A log gives u = log₂(given time / 1 s) and z = result in stops + log₂(indicated time / 1 s). Below 1 s there is no
+reciprocity failure, so the model's slope is 1 there; both halves become one straight line in
+
+    x = max(u, 0),    y = z − min(u, 0).
+
+A *cell* sums the logs of one paper × camera × member × grade of evidence. Cells add and subtract, so a new log, a
+withdrawn one or another club's table is O(1) work on its own cell.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, fields
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optics.core.faults import Impossible
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+#: Whole numbers or strings, one kind per array.
+Keys = NDArray[Any]
+
+KEYS = ("paper", "camera", "member", "grade")
+#: Sums over a cell's logs, each with its weight w: Σw, Σwx, Σwx², Σwy, Σwxy, Σwy². An unweighted log has w = 1.
+SUMS = ("weight", "x", "xx", "y", "xy", "yy")
+#: What a row of an already summed table must hold, by name: the keys; COUNT(*); the six sums; MIN(u) and MAX(u).
+COLUMNS = (*KEYS, "logs", *SUMS, "shortest_u", "longest_u")
+
+
+@dataclass(frozen=True)
+class Logs:
+    """Single logs, each array of shape (n,): the four keys, u in log₂ s, z in stops."""
+
+    paper: Keys
+    camera: Keys
+    member: Keys
+    grade: Keys
+    u: Floats
+    z: Floats
+
+    def __post_init__(self) -> None:
+        for field in fields(self):
+            object.__setattr__(self, field.name, np.asarray(getattr(self, field.name)))
+        if len({len(getattr(self, field.name)) for field in fields(self)}) > 1:
+            raise Impossible("lengths_differ", "Every column of the logs must be equally long.", "logs")
+        if not (np.isfinite(np.asarray(self.u, float)).all() and np.isfinite(np.asarray(self.z, float)).all()):
+            raise Impossible("not_finite", "Every log needs a finite time and a finite result.", "logs")
+
+    def __len__(self) -> int:
+        return len(self.u)
+
+    @property
+    def x(self) -> Floats:
+        return np.maximum(self.u, 0.0)
+
+    @property
+    def y(self) -> Floats:
+        return self.z - np.minimum(self.u, 0.0)
+
+
+@dataclass(frozen=True)
+class Cells:
+    """Summed logs, one row per cell, each array of shape (cells,); sorted by key, no key twice.
+
+    `logs` counts rows; the `SUMS` carry weights, so `weight` falls below `logs` where logs are doubted. `shortest_u`
+    and `longest_u` bound the given times; they are the only columns that do not add: subtracting leaves them as they
+    were, which can only overstate the range.
+    """
+
+    paper: Keys
+    camera: Keys
+    member: Keys
+    grade: Keys
+    logs: Floats
+    weight: Floats
+    x: Floats
+    xx: Floats
+    y: Floats
+    xy: Floats
+    yy: Floats
+    shortest_u: Floats
+    longest_u: Floats
+
+    @classmethod
+    def from_logs(cls, logs: Logs, weights: Floats | None = None) -> Cells:
+        """Sum single logs; `weights` of shape (n,), 0 to 1, default 1."""
+        w = np.ones(len(logs)) if weights is None else np.asarray(weights, float)
+        x, y = logs.x, logs.y
+        sums = (np.ones(len(logs)), w, w * x, w * x * x, w * y, w * x * y, w * y * y)
+        return _summed(tuple(getattr(logs, key) for key in KEYS), sums, logs.u, logs.u)
+
+    @classmethod
+    def from_columns(cls, columns: Mapping[str, Any]) -> Cells:
+        """Take a table summed elsewhere, such as by GROUP BY: a sequence under each name of `COLUMNS`."""
+        missing = [name for name in COLUMNS if name not in columns]
+        if missing:
+            raise Impossible("column_missing", f"A table of cells also needs {', '.join(missing)}.", missing[0])
+        sums = tuple(np.asarray(columns[name], float) for name in ("logs", *SUMS))
+        ends = (np.asarray(columns[name], float) for name in ("shortest_u", "longest_u"))
+        return _summed(tuple(np.asarray(columns[key]) for key in KEYS), sums, *ends)
+
+    @classmethod
+    def from_rows(cls, rows: Iterable[tuple[Any, ...]]) -> Cells:
+        """Take summed rows, each a tuple in the order of `COLUMNS`."""
+        columns: Iterable[Any] = list(zip(*rows, strict=True)) or [()] * len(COLUMNS)
+        return cls.from_columns(dict(zip(COLUMNS, columns, strict=True)))
+
+    def __len__(self) -> int:
+        return len(self.weight)
+
+    def __add__(self, other: Cells) -> Cells:
+        if not len(self) or not len(other):
+            return self if len(self) else other
+        joined = {f.name: np.concatenate([getattr(self, f.name), getattr(other, f.name)]) for f in fields(self)}
+        return Cells.from_columns(joined)
+
+    def __sub__(self, other: Cells) -> Cells:
+        """Take logs out again. Cells left without a log vanish; taking out what is not there is refused."""
+        negative = {name: -getattr(other, name) for name in ("logs", *SUMS)}
+        ends = {"shortest_u": np.full(len(other), np.inf), "longest_u": np.full(len(other), -np.inf)}
+        minus = Cells(**{key: getattr(other, key) for key in KEYS}, **negative, **ends)
+        left = self + minus
+        if (left.logs < -0.5).any() or np.isinf(left.shortest_u).any():
+            raise Impossible("not_in_cells", "Only logs that were added before can be taken out.", "cells")
+        return left.where(left.logs > 0.5)
+
+    def where(self, chosen: NDArray[np.bool_] | Ints) -> Cells:
+        """The chosen rows."""
+        return Cells(**{f.name: getattr(self, f.name)[chosen] for f in fields(self)})
+
+    def rows(self) -> list[tuple[Any, ...]]:
+        """Tuples in the order of `COLUMNS`, as plain Python numbers and strings."""
+        return list(zip(*(getattr(self, name).tolist() for name in COLUMNS), strict=True))
+
+
+#: No logs at all.
+NO_CELLS = Cells(
+    **{key: np.empty(0, dtype=np.int64) for key in KEYS},
+    **{name: np.empty(0) for name in COLUMNS[len(KEYS) :]},
+)
+
+
+def totals(place: Ints, values: Floats, size: int) -> Floats:
+    """Sums of `values` over equal places 0 … size − 1."""
+    return np.asarray(np.bincount(place, weights=values, minlength=size), dtype=np.float64)
+
+
+def _summed(keys: tuple[Keys, ...], sums: tuple[Floats, ...], shortest: Floats, longest: Floats) -> Cells:
+    """Rows of equal keys added up, sorted by key."""
+    if not len(shortest):
+        return NO_CELLS
+    code = np.zeros(len(shortest), dtype=np.int64)
+    for key in keys:
+        level, position = np.unique(key, return_inverse=True)
+        code = code * len(level) + position
+        code = np.unique(code, return_inverse=True)[1]
+    cells = int(code.max()) + 1
+    first = np.empty(cells, dtype=np.int64)
+    first[code[::-1]] = np.arange(len(code) - 1, -1, -1)
+    added = [totals(code, total, cells) for total in sums]
+    low, high = np.full(cells, np.inf), np.full(cells, -np.inf)
+    np.minimum.at(low, code, np.asarray(shortest, float))
+    np.maximum.at(high, code, np.asarray(longest, float))
+    picked: dict[str, Any] = {name: np.asarray(key)[first] for name, key in zip(KEYS, keys, strict=True)}
+    summed = dict(zip(("logs", *SUMS), added, strict=True))
+    return Cells(**picked, **summed, shortest_u=low, longest_u=high)
