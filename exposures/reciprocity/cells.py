@@ -139,10 +139,8 @@ class Cells:
 
 
 #: No logs at all.
-NO_CELLS = Cells(
-    **{key: np.empty(0, dtype=np.int64) for key in KEYS},
-    **{name: np.empty(0) for name in COLUMNS[len(KEYS) :]},
-)
+_EMPTY: dict[str, Any] = {name: np.empty(0, dtype=np.int64 if name in KEYS else np.float64) for name in COLUMNS}
+NO_CELLS = Cells(**_EMPTY)
 
 
 def totals(place: Ints, values: Floats, size: int) -> Floats:

@@ -149,7 +149,7 @@ class Point:
         return half @ half.T
 
     @cached_property
-    def _across(self) -> tuple[Floats, Floats]:
+    def across(self) -> tuple[Floats, Floats]:
         """B·H (L, k, m) and the diagonal blocks of B·H·B' (L, k, k), with H the covariance of the rest."""
         L, k, m = self.B.shape
         product = (self.B.reshape(L * k, m) @ self.covariance).reshape(L, k, m)
@@ -185,7 +185,7 @@ class Point:
         """∂criterion/∂G of one block, (width, width): Σ over levels of Z'PZ − (Z'Py)(Z'Py)'."""
         tail = self._tail(index)
         if index == self.design.eliminated:
-            _, inside = self._across
+            _, inside = self.across
             kept = np.eye(self.D.shape[1]) - self.D @ self.E
             spread = (kept @ self.D - kept @ inside @ np.swapaxes(kept, 1, 2)).sum(axis=0)
         else:
@@ -200,7 +200,7 @@ class Point:
     def _by_error(self) -> Floats:
         """∂criterion/∂log σ by grade, (G,)."""
         of = self.design
-        product, inside = self._across
+        product, inside = self.across
         L, k, m = product.shape
         half = (self.E @ product if k > 1 else self.E * product).reshape(-1)
         traces = np.einsum("lij,glji->g", self.E, of.D) + np.einsum("ij,gij->g", self.covariance, of.A)

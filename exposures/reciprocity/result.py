@@ -1,0 +1,288 @@
+"""A fit of the pooled model, and what it answers about papers, cameras and members.
+
+Signs: a camera's offset b > 0 means that its negatives come out with b stops more light than its f-number promises:
+the hole passes 2^b times the light, so its diameter is 2^(b/2) times the measured one. b < 0: the hole is smaller than
+measured. A member's offset c > 0 means that this member's logs come out c stops over what others get: the meter asks
+for more time than theirs, or the eye judges darker.
+
+Intervals use Student's t with the degrees of freedom of the logs, take the variances as estimated, and are exact only
+for normal errors; `tests/bench/reciprocity_simulation.py` measures how often they hold.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from scipy.special import stdtrit
+
+from exposures.reciprocity.cells import Cells, Floats
+from exposures.reciprocity.design import ASSUMED, Design, design
+from exposures.reciprocity.doubts import (
+    LEAST_FREEDOM,
+    NO_LOGS,
+    fit_flags,
+    level_flags,
+    paper_flags,
+    time_flags,
+)
+from exposures.reciprocity.lines import Line, Sums, add_effect, covariance, no_sums, values
+from exposures.reciprocity.objective import Objective, Point
+from exposures.reciprocity.optimiser import Run, is_singular, optimise, scales
+from optics.core.faults import Flag
+
+#: How far a paper nobody has logged may be off its nominal speed (sd, stops). Design judgement, no source.
+ASSUMED_MEAN_SPEED = 1.0
+#: Indicated times at which a curve is tabled: 1 s to 1 h 8 min in whole stops.
+CURVE_S = tuple(float(2**n) for n in range(13))
+
+
+@dataclass(frozen=True)
+class Fit:
+    """The model at its optimum. `point` is None where there are no logs at all: then everything is assumed."""
+
+    cells: Cells
+    point: Point | None
+    record: tuple[Run, ...]
+    flags: tuple[Flag, ...]
+
+    @property
+    def theta(self) -> Floats | None:
+        """What a warm start needs, and what is stored with a fingerprint of the data."""
+        return None if self.point is None else self.point.theta
+
+    @property
+    def criterion(self) -> float | None:
+        return None if self.point is None else self.point.criterion
+
+    @cached_property
+    def errors_stops(self) -> dict[Any, float]:
+        """Standard deviation of a single log, by grade of evidence."""
+        if self.point is None:
+            return {}
+        errors = np.exp(self.point.theta[self.point.objective.grade_place])
+        return {grade: float(errors[place]) for grade, place in self.point.design.grade_of.items()}
+
+    @cached_property
+    def deviations(self) -> dict[str, float]:
+        """Standard deviations between papers (`speed`, `slope`, their `correlation`), cameras and members."""
+        if self.point is None:
+            return {}
+        found: dict[str, float] = {}
+        for block, factor in zip(self.point.design.blocks, self.point.factors, strict=True):
+            spread = factor @ factor.T
+            names = ("speed", "slope") if block.name == "paper" else (block.name,)
+            found |= {name: float(np.sqrt(v)) for name, v in zip(names, np.diag(spread), strict=False)}
+            if block.width > 1:
+                product = found["speed"] * found["slope"]
+                found["correlation"] = float(spread[0, 1] / product) if product > 0 else 0.0
+        return found
+
+    def quantile(self, share: float) -> float:
+        """Student's t for a two-sided interval that holds `share`."""
+        freedom = 1.0 if self.point is None else max(self.point.design.freedom, 1.0)
+        return float(stdtrit(freedom, (1 + share) / 2))
+
+    def line(self, paper: Any, *, camera: Any = None, member: Any = None, family: Any = None) -> Line:
+        """The line of a paper. Without a camera: one that is as its f-number says; without a member: the average one.
+
+        A camera or member without logs adds the spread between cameras or members to the error. A paper without logs
+        is its `family`'s mean, or the mean of all families where that has none either.
+        """
+        if self.point is None:
+            spread = np.diag([ASSUMED_MEAN_SPEED**2 + ASSUMED["speed"] ** 2, ASSUMED["slope"] ** 2])
+            spread[0, 0] += sum(
+                ASSUMED[n] ** 2 for n, key in (("camera", camera), ("member", member)) if key is not None
+            )
+            return Line(0.0, 1.0, spread)
+        sums, spread = self._sums(paper, camera, member, family)
+        alpha, beta = values(self.point, sums)
+        total = covariance(self.point, sums) + spread
+        return Line(float(alpha), 1.0 + float(beta), total)
+
+    def _sums(self, paper: Any, camera: Any, member: Any, family: Any) -> tuple[Sums, Floats]:
+        """Speed and slope of a line as sums of effects, and the spread of what has no logs."""
+        point = self.point
+        assert point is not None  # noqa: S101  (`line` has seen to it)
+        of, sums, spread = point.design, no_sums(point, 2), np.zeros((2, 2))
+        fixed = slice(sums.rest.shape[1] - of.fixed, None)
+        known = of.level("paper", paper)
+        if known is not None:
+            row = int(of.paper_family[known[1]])
+            sums.rest[:, fixed] = of.speed_rows[row], of.slope_rows[row]
+            for atom in range(of.blocks[0].width):
+                add_effect(point, sums, atom, 0, known[1], atom=atom)
+        else:
+            match = np.flatnonzero(of.families == family) if family is not None else np.empty(0, int)
+            rows = match if len(match) else np.arange(len(of.families))
+            sums.rest[:, fixed] = of.speed_rows[rows].mean(axis=0), of.slope_rows[rows].mean(axis=0)
+            factor = point.factors[0]
+            spread[: len(factor), : len(factor)] += factor @ factor.T
+        for name, key in (("camera", camera), ("member", member)):
+            at = None if key is None else of.level(name, key)
+            if at is not None:
+                add_effect(point, sums, 0, at[0], at[1])
+            elif key is not None:
+                spread[0, 0] += self.deviations.get(name, 0.0) ** 2
+        return sums, spread
+
+    def paper(self, key: Any, *, family: Any = None) -> PaperAnswer:
+        """What is known of one paper by itself, camera and member allowed for."""
+        line = self.line(key, family=family)
+        rests_on = Evidence.of(self.cells.where(self.cells.paper == key) if len(self.cells) else self.cells)
+        slope_error = float(np.sqrt(line.covariance[1, 1]))
+        slopes = [line.slope + side * self.quantile(0.9) * slope_error for side in (-1, 1)]
+        curve = tuple(
+            CurvePoint(
+                indicated_s=time,
+                time_s=line.right_time_s(time),
+                half=line.interval_s(time, quantile=self.quantile(0.5)),
+                ninety=line.interval_s(time, quantile=self.quantile(0.9)),
+                extrapolating=bool(time_flags(rests_on.shortest_s, rests_on.longest_s, line.right_time_s(time))),
+            )
+            for time in CURVE_S
+        )
+        return PaperAnswer(
+            paper=key,
+            line=line,
+            speed_stops=line.speed,
+            speed_error_stops=float(np.sqrt(line.covariance[0, 0])),
+            index_factor=float(2**line.speed),
+            exponent=1 / line.slope if line.slope > 0 else np.inf,
+            exponent_interval=tuple(1 / s if s > 0 else np.inf for s in reversed(slopes)),  # type: ignore[arg-type]
+            curve=curve,
+            evidence=rests_on,
+            flags=(*self.flags, *paper_flags(self.point, rests_on.logs, line.slope, slope_error)),
+        )
+
+    def offset(self, name: str, key: Any) -> Offset:
+        """How far a camera or member (`name`) lies off the others, in stops, with its prediction error."""
+        column = getattr(self.cells, name)
+        rests_on = Evidence.of(self.cells.where(column == key) if len(self.cells) else self.cells)
+        at = None if self.point is None else self.point.design.level(name, key)
+        spread = self.deviations.get(name, ASSUMED[name])
+        if at is None or self.point is None:
+            return Offset(name, key, 0.0, spread, spread, rests_on, (NO_LOGS, *self.flags))
+        sums = no_sums(self.point, 1)
+        add_effect(self.point, sums, 0, at[0], at[1])
+        value, error = float(values(self.point, sums)[0]), float(np.sqrt(covariance(self.point, sums)[0, 0]))
+        return Offset(
+            name, key, value, error, spread, rests_on, (*self.flags, *level_flags(error, spread, rests_on.logs))
+        )
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What an answer rests on. Times in s, nan without logs."""
+
+    logs: int
+    cameras: int
+    members: int
+    shortest_s: float
+    longest_s: float
+
+    @classmethod
+    def of(cls, cells: Cells) -> Evidence:
+        if not len(cells):
+            return cls(0, 0, 0, np.nan, np.nan)
+        return cls(
+            logs=round(float(cells.logs.sum())),
+            cameras=len(np.unique(cells.camera)),
+            members=len(np.unique(cells.member)),
+            shortest_s=float(2 ** cells.shortest_u.min()),
+            longest_s=float(2 ** cells.longest_u.max()),
+        )
+
+
+@dataclass(frozen=True)
+class CurvePoint:
+    """One row of a paper's table: the right time, and where it lies with 50 % and 90 %, in s."""
+
+    indicated_s: float
+    time_s: float
+    half: tuple[float, float]
+    ninety: tuple[float, float]
+    extrapolating: bool
+
+
+@dataclass(frozen=True)
+class PaperAnswer:
+    """One paper. `index_factor` times the nominal exposure index is the effective one; t = indicated^exponent."""
+
+    paper: Any
+    line: Line
+    speed_stops: float
+    speed_error_stops: float
+    index_factor: float
+    exponent: float
+    exponent_interval: tuple[float, float]
+    curve: tuple[CurvePoint, ...]
+    evidence: Evidence
+    flags: tuple[Flag, ...]
+
+
+@dataclass(frozen=True)
+class Offset:
+    """A camera's or member's offset in stops; `spread_stops` is the deviation between all of its kind."""
+
+    name: str
+    key: Any
+    stops: float
+    error_stops: float
+    spread_stops: float
+    evidence: Evidence
+    flags: tuple[Flag, ...]
+
+    @property
+    def told_apart(self) -> bool:
+        """Whether zero lies outside its 90 % interval."""
+        return abs(self.stops) > 1.645 * self.error_stops
+
+    @property
+    def diameter_ratio(self) -> float:
+        """For a camera: the hole's diameter as its negatives tell, over the measured one."""
+        return float(2 ** (self.stops / 2))
+
+
+def fit(
+    cells: Cells,
+    *,
+    families: Mapping[Any, Any] | None = None,
+    warm: Floats | None = None,
+    doubtful_logs: int = 0,
+    steps: bool = True,
+    **options: Any,
+) -> Fit:
+    """Fit the pooled model to cells; `options` as in `design`.
+
+    With fewer than `LEAST_FREEDOM` logs to spare, every variance is assumed and a flag says so. `warm` is an earlier
+    fit's θ; with `steps=False` its variances are kept and only effects and predictions are renewed.
+    """
+    if not len(cells) or not float(cells.weight.sum()) > 0:
+        return Fit(cells, None, (), (NO_LOGS,))
+    of: Design = design(cells, families=families, **options)
+    objective = Objective(of)
+    if warm is not None and np.shape(warm) != objective.held.shape:
+        warm = None
+    too_few = of.freedom < LEAST_FREEDOM
+    if too_few or (warm is not None and not steps):
+        point = objective.at(objective.held if too_few or warm is None else warm)
+        record: tuple[Run, ...] = ()
+    else:
+        best = optimise(objective, warm=warm)
+        point, record = best.point, best.record
+    if point is None:
+        raise np.linalg.LinAlgError("The equations of the pooled model cannot be solved at the stored variances.")
+    singular = not too_few and is_singular(objective, point, scales(objective))
+    flags = fit_flags(of, too_few=too_few, singular=singular, record=record, doubtful_logs=doubtful_logs)
+    return Fit(cells, point, record, flags)
+
+
+def refreshed(last: Fit, cells: Cells, **options: Any) -> Fit:
+    """The last fit's variances with new cells: what one more log changes at once, before the next full fit."""
+    if last.point is None:
+        return fit(cells, **options)
+    return replace(fit(cells, warm=last.theta, steps=False, **options), record=last.record)
