@@ -143,7 +143,9 @@ def _descend(objective: Objective, theta: Floats, size: Floats, name: str) -> tu
             settled = True
             break
         unit = size[moving]
-        step, promised = _step(gradient[moving] * unit, bend[np.ix_(moving, moving)] * np.outer(unit, unit), radius)
+        step, promised = trust_step(
+            gradient[moving] * unit, bend[np.ix_(moving, moving)] * np.outer(unit, unit), radius
+        )
         if promised < TOLERANCE:
             if by_differences or not _doubtful(objective, point, size, steps):
                 settled = True
@@ -201,7 +203,7 @@ def _by_differences(objective: Objective, point: Point, size: Floats) -> Floats:
     return (bend + bend.T) / 2
 
 
-def _step(gradient: Floats, bend: Floats, radius: float) -> tuple[Floats, float]:
+def trust_step(gradient: Floats, bend: Floats, radius: float) -> tuple[Floats, float]:
     """The step of least quadratic model within `radius`, by eigenvectors, and the decrease it promises.
 
     Where the gradient has no part along the most negative curvature, the step goes out along that to the radius.

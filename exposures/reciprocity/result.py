@@ -5,8 +5,8 @@ the hole passes 2^b times the light, so its diameter is 2^(b/2) times the measur
 measured. A member's offset c > 0 means that this member's logs come out c stops over what others get: the meter asks
 for more time than theirs, or the eye judges darker.
 
-Intervals use Student's t with the degrees of freedom of the logs, take the variances as estimated, and are exact only
-for normal errors; `tests/bench/reciprocity_simulation.py` measures how often they hold.
+Intervals use Student's t with the degrees of freedom of the logs and means over likely variances (`support`), and
+suppose normal errors; `tests/bench/reciprocity_simulation.py` measures how often they hold.
 """
 
 from __future__ import annotations
@@ -32,6 +32,7 @@ from exposures.reciprocity.doubts import (
 from exposures.reciprocity.lines import Line, Sums, add_effect, covariance, no_sums, values
 from exposures.reciprocity.objective import Objective, Point
 from exposures.reciprocity.optimiser import Run, is_singular, optimise, scales
+from exposures.reciprocity.support import Support, support
 from optics.core.faults import Flag
 
 #: How far a paper nobody has logged may be off its nominal speed (sd, stops). Design judgement, no source.
@@ -98,15 +99,29 @@ class Fit:
                 ASSUMED[n] ** 2 for n, key in (("camera", camera), ("member", member)) if key is not None
             )
             return Line(0.0, 1.0, spread)
-        sums, spread = self._sums(paper, camera, member, family)
-        alpha, beta = values(self.point, sums)
-        total = covariance(self.point, sums) + spread
-        return Line(float(alpha), 1.0 + float(beta), total)
+        parts = []
+        for point in self.support.points:
+            sums, spread = self._sums(point, paper, camera, member, family)
+            parts.append((values(point, sums), covariance(point, sums) + spread))
+        mean, total = self._mixed(parts)
+        return Line(float(mean[0]), 1.0 + float(mean[1]), total)
 
-    def _sums(self, paper: Any, camera: Any, member: Any, family: Any) -> tuple[Sums, Floats]:
+    @cached_property
+    def support(self) -> Support:
+        """The fits over which answers are means; see `support`."""
+        assert self.point is not None  # noqa: S101  (asked only where there is a fit)
+        return support(self.point.objective, self.point)
+
+    def _mixed(self, parts: list[tuple[Floats, Floats]]) -> tuple[Floats, Floats]:
+        """Mean and covariance over the support, from each point's."""
+        weights = self.support.weights
+        mean = np.tensordot(weights, np.array([value for value, _ in parts]), 1)
+        off = np.array([value for value, _ in parts]) - mean
+        within = np.tensordot(weights, np.array([spread for _, spread in parts]), 1)
+        return mean, within + (off.T * weights) @ off
+
+    def _sums(self, point: Point, paper: Any, camera: Any, member: Any, family: Any) -> tuple[Sums, Floats]:
         """Speed and slope of a line as sums of effects, and the spread of what has no logs."""
-        point = self.point
-        assert point is not None  # noqa: S101  (`line` has seen to it)
         of, sums, spread = point.design, no_sums(point, 2), np.zeros((2, 2))
         fixed = slice(sums.rest.shape[1] - of.fixed, None)
         known = of.level("paper", paper)
@@ -126,7 +141,8 @@ class Fit:
             if at is not None:
                 add_effect(point, sums, 0, at[0], at[1])
             elif key is not None:
-                spread[0, 0] += self.deviations.get(name, 0.0) ** 2
+                places = [i for i, block in enumerate(of.blocks) if block.name == name]
+                spread[0, 0] += sum(float(point.factors[i][0, 0]) ** 2 for i in places)
         return sums, spread
 
     def paper(self, key: Any, *, family: Any = None) -> PaperAnswer:
@@ -166,9 +182,13 @@ class Fit:
         spread = self.deviations.get(name, ASSUMED[name])
         if at is None or self.point is None:
             return Offset(name, key, 0.0, spread, spread, rests_on, (NO_LOGS, *self.flags))
-        sums = no_sums(self.point, 1)
-        add_effect(self.point, sums, 0, at[0], at[1])
-        value, error = float(values(self.point, sums)[0]), float(np.sqrt(covariance(self.point, sums)[0, 0]))
+        parts = []
+        for point in self.support.points:
+            sums = no_sums(point, 1)
+            add_effect(point, sums, 0, at[0], at[1])
+            parts.append((values(point, sums), covariance(point, sums)))
+        mean, total = self._mixed(parts)
+        value, error = float(mean[0]), float(np.sqrt(total[0, 0]))
         return Offset(
             name, key, value, error, spread, rests_on, (*self.flags, *level_flags(error, spread, rests_on.logs))
         )

@@ -1,0 +1,126 @@
+"""Fits at several θ, weighed by how likely each is: what an interval needs where few levels tell a variance.
+
+Predictions that take the estimated variances for true are too sure of themselves with a handful of papers or cameras,
+and quite wrong where a variance came out as zero. Here the likelihood exp(−criterion/2) is weighed with a weak prior on
+every standard deviation, half-normal of twice the `ASSUMED` one (for an error: log-normal about the assumed one, a
+factor e wide), and the model is solved at points drawn about the peak with importance weights. Answers are means over
+the points; their errors add what differs between points. The prior's scales are design judgements, no source; the
+estimate itself stays plain REML. How often the intervals then hold is measured by simulation.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from exposures.reciprocity.cells import Floats
+from exposures.reciprocity.design import ASSUMED
+from exposures.reciprocity.objective import Objective, Point
+from exposures.reciprocity.optimiser import trust_step
+
+POINTS = 32
+MOST_STEPS = 25
+#: From so many levels on in every random factor, the variances are as good as known and one point will do.
+MANY_LEVELS = 100
+#: Draws are this much wider than the curvature at the peak says.
+WIDER = 1.25
+
+
+@dataclass(frozen=True)
+class Support:
+    """Points and their weights, which add up to 1."""
+
+    points: tuple[Point, ...]
+    weights: Floats
+
+
+class _Peak:
+    """Criterion plus prior in ζ: logarithms of standard deviations, the off-diagonal of Λ as it is."""
+
+    def __init__(self, objective: Objective) -> None:
+        self.objective = objective
+        names: list[str] = []
+        for block in objective.design.blocks:
+            first = "speed" if block.name == "paper" else block.name
+            names += [first, "twist", "slope"] if block.width > 1 else [first]
+        names += ["error"] * len(objective.design.grades)
+        self.scale = np.array([2 * ASSUMED["slope" if name == "twist" else name] for name in names])
+        self.logs = np.array([name not in {"twist", "error"} for name in names])
+        self.error = np.array([name == "error" for name in names])
+        self.moving = np.flatnonzero(objective.free)
+
+    def theta(self, zeta: Floats) -> Floats:
+        return np.maximum(np.where(self.logs, np.exp(np.where(self.logs, zeta, 0.0)), zeta), self.objective.lowest)
+
+    def zeta(self, theta: Floats) -> Floats:
+        least = 0.2 * self.scale
+        return np.where(self.logs, np.log(np.maximum(np.abs(theta), least)), theta)
+
+    def prior(self, zeta: Floats) -> tuple[float, Floats, Floats]:
+        """Minus twice the log density, its gradient and its curvature's diagonal."""
+        square = np.where(self.logs, np.exp(2 * np.where(self.logs, zeta, 0.0)), zeta**2) / self.scale**2
+        off = zeta - np.log(ASSUMED["error"])
+        value = np.where(self.error, off**2, np.where(self.logs, square - 2 * zeta, square))
+        by_twist = 2 * zeta / self.scale**2
+        gradient = np.where(self.error, 2 * off, np.where(self.logs, 2 * square - 2, by_twist))
+        bend = np.where(self.error, 2.0, np.where(self.logs, 4 * square, 2 / self.scale**2))
+        return float(value[self.moving].sum()), gradient, bend
+
+    def height(self, zeta: Floats) -> tuple[float, Point | None]:
+        point = self.objective.at(self.theta(zeta))
+        return (np.inf if point is None else point.criterion + self.prior(zeta)[0]), point
+
+    def slope(self, zeta: Floats, point: Point) -> tuple[Floats, Floats]:
+        """Gradient and curvature of the height, of what moves."""
+        gradient, bend = point.derivatives()
+        chain = np.where(self.logs, point.theta, 1.0)
+        _, by_prior, prior_bend = self.prior(zeta)
+        bend = bend * np.outer(chain, chain) + np.diag(np.where(self.logs, gradient * chain, 0.0) + prior_bend)
+        gradient = gradient * chain + by_prior
+        return gradient[self.moving], bend[np.ix_(self.moving, self.moving)]
+
+
+def support(objective: Objective, best: Point) -> Support:
+    """Points about the peak near the estimate `best`; that alone where levels are many or nothing is free."""
+    free_blocks = [block for block in objective.design.blocks if any(block.free)]
+    peak = _Peak(objective)
+    if not len(peak.moving) or (free_blocks and min(len(block.levels) for block in free_blocks) >= MANY_LEVELS):
+        return Support((best,), np.ones(1))
+    zeta, bend = _climb(peak, peak.zeta(best.theta))
+    values, vectors = np.linalg.eigh(bend)
+    root = vectors / np.sqrt(np.maximum(values, 0.1) / 2)
+    half = np.random.default_rng(0).standard_normal((POINTS // 2, len(peak.moving)))
+    draws = np.concatenate([half, -half]) * WIDER
+    points, logs = [], []
+    for draw in draws:
+        there = zeta.copy()
+        there[peak.moving] += root @ draw
+        height, point = peak.height(there)
+        if point is not None:
+            points.append(point)
+            logs.append(-height / 2 + float(draw @ draw) / (2 * WIDER**2))
+    weights = np.exp(np.array(logs) - max(logs))
+    return Support(tuple(points), weights / weights.sum())
+
+
+def _climb(peak: _Peak, zeta: Floats) -> tuple[Floats, Floats]:
+    """The peak by trust-region steps, and the curvature there."""
+    height, point = peak.height(zeta)
+    assert point is not None  # noqa: S101  (the estimate could be solved, and this is no nearer the boundary)
+    gradient, bend = peak.slope(zeta, point)
+    radius = 1.0
+    for _ in range(MOST_STEPS):
+        step, promised = trust_step(gradient, bend, radius)
+        if promised < 1e-3:
+            break
+        trial = zeta.copy()
+        trial[peak.moving] += step
+        lower, there = peak.height(trial)
+        if there is not None and lower < height:
+            zeta, height = trial, lower
+            gradient, bend = peak.slope(zeta, there)
+            radius = min(2 * radius, 4.0)
+        else:
+            radius = float(np.linalg.norm(step)) / 4
+    return zeta, bend

@@ -1,0 +1,158 @@
+"""What the fit says: degenerate clubs honestly, coverage in a short simulation, comparisons and plans."""
+
+import numpy as np
+import pytest
+
+from exposures.reciprocity.cells import NO_CELLS, Cells, Logs
+from exposures.reciprocity.comparison import adjusted_stops, compare
+from exposures.reciprocity.lines import Line
+from exposures.reciprocity.next_tests import next_tests
+from exposures.reciprocity.recommendation import recommend
+from exposures.reciprocity.result import Fit, fit, refreshed
+from tests.exposures.reciprocity.coverage import measure
+from tests.exposures.reciprocity.made import club
+
+
+def codes(of: Fit) -> set[str]:
+    return {flag.code for flag in of.flags}
+
+
+def few(n: int, *, u: list[float], z: list[float], camera: list[int] | None = None) -> Cells:
+    zero = np.zeros(n, dtype=int)
+    return Cells.from_logs(Logs(zero, np.array(camera) if camera else zero, zero, zero, np.array(u), np.array(z)))
+
+
+def test_short_simulation() -> None:
+    """Twelve sets; `tests/bench/reciprocity_simulation.py` runs 200."""
+    held = measure(12, papers=8, families=2, cameras=8, members=6, logs=150)
+    assert 0.8 < held.time < 0.98
+    assert 0.8 < held.slope < 0.98
+
+
+def test_no_logs() -> None:
+    found = fit(NO_CELLS)
+    assert codes(found) == {"no_logs"}
+    answer = recommend(found, paper=1, camera=2, indicated_s=60.0)
+    assert answer.time_s == pytest.approx(60.0)
+    assert answer.ninety[0] < 1
+    assert answer.ninety[1] > 3600
+
+
+def test_one_log() -> None:
+    found = fit(few(1, u=[5.0], z=[5.5]))
+    assert {"few_logs", "confounded", "slope_unknown"} <= codes(found)
+    answer = recommend(found, paper=0, indicated_s=2**5.5)
+    assert answer.time_s == pytest.approx(32.0)
+    assert answer.ninety[1] / answer.ninety[0] > 4
+    assert "few_logs" in {flag.code for flag in answer.flags}
+
+
+def test_all_at_the_same_time_says_nothing_of_the_slope() -> None:
+    rng = np.random.default_rng(2)
+    found = fit(few(30, u=[4.0] * 30, z=rng.normal(4.2, 0.3, 30).tolist(), camera=[0, 1, 2] * 10))
+    assert "slope_unknown" in codes(found)
+    answer = found.paper(0)
+    assert answer.exponent == pytest.approx(1.0, abs=0.02)
+    assert answer.curve[4].time_s == pytest.approx(16 * 2**-0.2, rel=0.2)
+    widths = [np.log2(point.ninety[1] / point.ninety[0]) for point in answer.curve]
+    assert widths[12] > 2 * widths[4]
+    assert answer.curve[12].extrapolating
+
+
+def test_one_camera_is_confounded_and_its_offset_stays_unknown() -> None:
+    made = club(3, cameras=1)
+    found = fit(Cells.from_logs(made.logs), families=made.families)
+    assert "confounded" in codes(found)
+    assert found.offset("camera", 0).error_stops == pytest.approx(0.3, rel=0.1)
+
+
+def test_papers_without_a_camera_in_common_are_confounded() -> None:
+    made = club(3)
+    odd = Logs(made.logs.paper, made.logs.paper % 2, made.logs.member, made.logs.grade, made.logs.u, made.logs.z)
+    assert "confounded" in codes(fit(Cells.from_logs(odd), families=made.families))
+
+
+def test_a_right_time_meets_its_line_and_so_do_its_ends() -> None:
+    line = Line(0.3, 0.8, np.array([[0.04, -0.002], [-0.002, 0.0009]]))
+    for indicated in (0.1, 0.9, 1.5, 60.0, 3000.0):
+        y = np.log2(indicated)
+        assert line.effect(np.log2(line.right_time_s(indicated))) == pytest.approx(y)
+        low, high = (np.log2(t) for t in line.interval_s(indicated, quantile=1.645))
+        assert line.effect(low) + 1.645 * line.error(low) == pytest.approx(y, abs=1e-9)
+        assert line.effect(high) - 1.645 * line.error(high) == pytest.approx(y, abs=1e-9)
+
+
+def test_a_slope_that_may_be_nothing_has_no_upper_end() -> None:
+    line = Line(0.0, 0.2, np.diag([0.01, 0.04]))
+    low, high = line.interval_s(60.0, quantile=1.645)
+    assert high == np.inf
+    assert 1 < low < line.right_time_s(60.0)
+
+
+def test_signs_of_cameras_and_members() -> None:
+    """A camera whose hole passes a stop more than measured comes out over, with a hole √2 times as wide."""
+    made = club(4)
+    z = made.logs.z + np.where(made.logs.camera == 0, 1.0, 0.0)
+    logs = Logs(made.logs.paper, made.logs.camera, made.logs.member, made.logs.grade, made.logs.u, z)
+    before, after = (fit(Cells.from_logs(of), families=made.families).offset("camera", 0) for of in (made.logs, logs))
+    assert after.stops - before.stops == pytest.approx(1.0, abs=0.15)
+    assert after.diameter_ratio / before.diameter_ratio == pytest.approx(2**0.5, rel=0.06)
+
+
+def test_a_refresh_after_one_more_log() -> None:
+    made = club(5)
+    found = fit(Cells.from_logs(made.logs), families=made.families)
+    one = Logs(*(getattr(made.logs, name)[:1] for name in ("paper", "camera", "member", "grade", "u", "z")))
+    more = refreshed(found, found.cells + Cells.from_logs(one), families=made.families)
+    assert more.theta == pytest.approx(found.theta)
+    assert more.line(0).speed != found.line(0).speed
+    warm = fit(more.cells, families=made.families, warm=found.theta)
+    assert warm.criterion == pytest.approx(fit(more.cells, families=made.families).criterion, abs=1e-6)
+
+
+def test_comparison_tells_apart_what_differs_and_nothing_else() -> None:
+    made = club(6, cameras=6)
+    z = made.logs.z + np.where(made.logs.camera == 5, 1.5, 0.0) - made.camera[made.logs.camera]
+    logs = Logs(made.logs.paper, made.logs.camera, made.logs.member, made.logs.grade, made.logs.u, z)
+    found = fit(Cells.from_logs(logs), families=made.families)
+    table = compare(found, by="camera")
+    assert table.offsets[0].key == 5
+    assert {(d.one, d.other) for d in table.differences if d.distinguishable} == {(5, other) for other in range(5)}
+    one_scale = adjusted_stops(found, logs, by="camera")
+    assert np.mean(one_scale[logs.camera == 5]) - np.mean(one_scale[logs.camera != 5]) == pytest.approx(1.5, abs=0.25)
+    for by in ("member", "paper"):
+        assert len(compare(found, by=by).offsets) == len(np.unique(getattr(logs, by)))
+
+
+def test_the_next_test_is_the_one_that_narrows_most() -> None:
+    """The plan's promise against a fit with that log really added, variances kept."""
+    made = club(7, papers=4, families=1, cameras=3, members=3, logs=60)
+    short = made.logs.u < 5
+    logs = Logs(*(getattr(made.logs, name)[short] for name in ("paper", "camera", "member", "grade", "u", "z")))
+    found = fit(Cells.from_logs(logs), families=made.families)
+    plan = next_tests(found, papers=[0, 1, 2, 3], cameras=[0, 1, 2], count=3)
+    assert len(plan) == 3
+    assert all(test.after_stops < test.before_stops for test in plan)
+    assert plan[1].before_stops == pytest.approx(plan[0].after_stops, abs=1e-9)
+    assert plan[0].time_s >= 240  # all logs so far were shorter
+    first = plan[0]
+    added = Logs(*(np.array([value]) for value in (first.paper, first.camera, 0, 0, np.log2(first.time_s), 0.0)))
+    alone = next_tests(found, papers=[first.paper], cameras=[first.camera], member=0, grade=0)
+    more = refreshed(found, found.cells + Cells.from_logs(added), families=made.families)
+    again = next_tests(more, papers=[first.paper], cameras=[first.camera], member=0, grade=0)
+    assert alone[0].time_s == first.time_s
+    assert again[0].before_stops == pytest.approx(alone[0].after_stops, abs=1e-9)
+    assert next_tests(fit(NO_CELLS), papers=[0], cameras=[0]) == ()
+
+
+def test_recommendation_says_why_and_plans_a_strip() -> None:
+    made = club(8)
+    found = fit(Cells.from_logs(made.logs), families=made.families)
+    answer = recommend(found, paper=0, camera=0, member=1, indicated_s=120.0)
+    assert answer.ninety[0] < answer.half[0] < answer.time_s < answer.half[1] < answer.ninety[1]
+    assert answer.test_strip_s[0] <= answer.ninety[0] * 1.01 or answer.ninety[0] > answer.time_s * 2 ** (-1 / 3)
+    assert len(answer.test_strip_s) % 2
+    assert any("logs of this paper" in sentence for sentence in answer.because)
+    assert "extrapolating" in {flag.code for flag in recommend(found, paper=0, indicated_s=1e5).flags}
+    unknown = recommend(found, paper="new", indicated_s=120.0, family=0)
+    assert unknown.ninety[1] / unknown.ninety[0] > answer.ninety[1] / answer.ninety[0]
