@@ -208,6 +208,7 @@ class Point:
         traces += np.einsum("glij,lji->g", of.D, self.E @ inside @ self.E)
         return 2 * of.weight - 2 * self.precision * (traces + self.squares)
 
+    @cached_property
     def derivatives(self) -> tuple[Floats, Floats]:
         """Gradient (exact) and curvature (average information, plus what Λ's and log σ's own bend adds), in θ."""
         objective, of = self.objective, self.design
