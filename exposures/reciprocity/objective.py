@@ -20,7 +20,7 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cholesky, solve_triangular
+from scipy.linalg import solve_triangular
 
 from exposures.reciprocity.cells import Floats
 from exposures.reciprocity.design import Block, Design
@@ -102,7 +102,7 @@ class Point:
         random = m - of.fixed
         scaled = self.scale(self.scale(self.A_star).T)
         scaled[np.arange(random), np.arange(random)] += 1
-        self.chol = cholesky(scaled, lower=True, check_finite=False)
+        self.chol = np.linalg.cholesky(scaled)
         if not (np.isfinite(self.chol).all() and np.diag(self.chol).min() > 1e-12 * np.diag(self.chol).max()):
             raise np.linalg.LinAlgError
         right = self.scale(self.c_star[None, :])[0]
