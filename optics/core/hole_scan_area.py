@@ -13,13 +13,15 @@ from .hole_scan_outline import Floats, Outline, first_outline, trace_outline
 Mask = NDArray[np.bool_]
 
 ROUNDS = 3
-#: A pixel box is as wide as a Gaussian of this variance (square pixels).
+#: A pixel box is as wide as a Gaussian of this variance, square pixels.
 PIXEL_VARIANCE = 1.0 / 12.0
 #: The share of the blur's correction to the hole's level that is taken as its own uncertainty.
 CORRECTION_DOUBT_SHARE = 0.3
 #: Where on the pixel grid an edge lies is not quite averaged out: standard deviation of the mean radius, pixels.
 EDGE_FLOOR_PX = 0.003
-#: A hole too small to show how its level bends may do so by this share of its contrast (one standard deviation).
+#: How much the light in a hole is likely to change from its middle to its rim, as a share of its contrast.
+LIKELY_BEND_SHARE = 0.03
+#: A hole too blurred to show how its level bends may do so by this share of its contrast (one standard deviation).
 UNSEEN_BEND_SHARE = 0.006
 #: Dust differs from what is expected by this many times the noise, and by at least this coverage ...
 DUST_TO_NOISE, LEAST_DUST = 6.0, 0.1
@@ -151,9 +153,7 @@ def _levels(crop: Crop, outline: Outline, blur_px: float) -> _Levels:
     if not inner.any():
         raise _no_edge()
     background = fit_robustly(x, y, light[y, x], quantum=float(np.median(crop.quantum[y, x])))
-    expected = ndimage.gaussian_filter(
-        np.clip(depth + 0.5, 0.0, 1.0), np.sqrt(max(blur_px**2 - PIXEL_VARIANCE, 0.01)), mode="nearest"
-    )
+    expected = _blurred(depth, blur_px)
     rows, columns = np.ogrid[: light.shape[0], : light.shape[1]]
     low = background.at(columns, rows)
     y, x = np.nonzero(inner)
@@ -163,7 +163,8 @@ def _levels(crop: Crop, outline: Outline, blur_px: float) -> _Levels:
         y,
         light[inner] - low[inner] * (1.0 - share),
         share=share,
-        degree=2 if margin_px < 0.3 * radius_px else 1 if margin_px < 0.5 * radius_px else 0,
+        degree=2 if margin_px < 0.5 * radius_px else 0,
+        bend_at=(radius_px, LIKELY_BEND_SHARE * abs(float(np.median(light[inner] - low[inner])))),
         quantum=float(np.median(crop.quantum[inner])),
     )
     contrast = hole.at(columns, rows) - low
@@ -199,6 +200,18 @@ def _no_edge() -> Impossible:
         "What stands out in this picture has no clear edge; focus on the rim of the hole.",
         "image",
     )
+
+
+def _blurred(depth: Floats, blur_px: float) -> Floats:
+    """The coverage of each pixel whose middle lies `depth` inside the edge, the edge being blurred."""
+    sharp = np.clip(depth + 0.5, 0.0, 1.0)
+    variance = max(blur_px**2 - PIXEL_VARIANCE, 0.0)
+    if variance > 0.36:
+        return np.asarray(ndimage.gaussian_filter(sharp, np.sqrt(variance), mode="nearest"))
+    # A narrower Gaussian, sampled at the pixels, would lose its width; three weights keep it.
+    weights = [variance / 2.0, 1.0 - variance, variance / 2.0]
+    across = ndimage.correlate1d(sharp, weights, axis=1, mode="nearest")
+    return np.asarray(ndimage.correlate1d(across, weights, axis=0, mode="nearest"))
 
 
 def _dust(differs: Mask, at_edge: Mask) -> Mask:

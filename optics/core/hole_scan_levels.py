@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 #: More values than this add nothing to a surface of six coefficients but time.
-MOST_FITTED = 20_000
+MOST_FITTED = 6_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,27 +40,37 @@ def fit_robustly(
     degree: int = 2,
     share: NDArray[np.floating] | None = None,
     quantum: float = 0.0,
+    bend_at: tuple[float, float] | None = None,
 ) -> Surface:
     """Least squares of a polynomial of `degree` through `values`, leaving out outliers (dust, a second hole).
 
     What is fitted is `values` ≈ `share` · polynomial (`share` 1 if not given). `quantum` is the step in which the
     values were stored: it keeps values that nearly all fell on one step from looking exact. At least one value is
     needed; the degree falls where there are fewer than six values to a coefficient. Of more than MOST_FITTED values
-    an even choice is taken.
+    an even choice is taken. `bend_at` = (distance, change) tells beforehand that at this distance from the middle each
+    term but the constant is likely no larger than this change (one standard deviation), which holds a surface that
+    its values alone would let swing.
     """
     every = -(-values.size // MOST_FITTED)
     x, y, values = x[::every], y[::every], values[::every]
-    while degree > 0 and values.size < 3 * (degree + 1) * (degree + 2):
+    while bend_at is None and degree > 0 and values.size < 3 * (degree + 1) * (degree + 2):
         degree -= 1
     origin = (float(np.mean(x)), float(np.mean(y)))
     reach = max(1.0, float(np.max(np.abs(x - origin[0]))), float(np.max(np.abs(y - origin[1]))))
     design = np.stack(np.broadcast_arrays(*_monomials(x, y, origin, reach, degree)), axis=-1)
     if share is not None:
         design = design * share[::every, None]
+    stiffness = np.zeros(design.shape[1])
+    if bend_at is not None:
+        orders = np.array([total for total in range(degree + 1) for _ in range(total + 1)])
+        likely = bend_at[1] * (reach / bend_at[0]) ** orders
+        stiffness = np.where(orders > 0, likely**-2.0, 0.0)
     keep = np.ones(values.size, dtype=bool)
+    scatter = 1.4826 * float(np.median(np.abs(values - np.median(values))))
     for _ in range(8):
         kept_design = design[keep]
-        inverse = np.linalg.pinv(kept_design.T @ kept_design, hermitian=True)
+        variance = max(scatter, quantum / np.sqrt(12.0), 1e-6) ** 2
+        inverse = np.linalg.pinv(kept_design.T @ kept_design + variance * np.diag(stiffness), hermitian=True)
         coefficients = inverse @ (kept_design.T @ values[keep])
         residual = values - design @ coefficients
         scatter = 1.4826 * float(np.median(np.abs(residual[keep])))

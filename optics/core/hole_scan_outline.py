@@ -22,7 +22,7 @@ NOISE_GATE = 1.5
 LARGEST_SHARPENING = 3.0
 LEAST_PASSED = 0.01
 #: What the drawing of an outline on the pixel grid is worth at best, standard deviation of one pixel's coverage.
-DRAWING_NOISE = 0.01
+DRAWING_NOISE = 0.005
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,7 +134,7 @@ def burr_share(outline: Outline) -> float:
 
     A point stands in when it is nearer to the centroid than the ellipse through the rest of the outline by more than
     BURR_DEPTH_SHARE of the mean radius, and by more than BURR_DEPTH_PX. The ellipse is the least-squares fit to 1/r²,
-    which leaves out by turns what stands in. [definition ours]
+    which leaves out by turns what stands in by a quarter of that. [definition ours]
     """
     turn = ANGLES_RAD
     design = np.stack([np.ones(RAYS), np.cos(2 * turn), np.sin(2 * turn), np.cos(turn), np.sin(turn)], axis=1)
@@ -143,7 +143,7 @@ def burr_share(outline: Outline) -> float:
     for _ in range(20):
         fitted = np.linalg.lstsq(design[smooth], outline.radius[smooth] ** -2.0, rcond=None)[0]
         inward = np.maximum(design @ fitted, 1e-12) ** -0.5 - outline.radius
-        rest = inward <= 0.4 * limit
+        rest = inward <= 0.25 * limit
         if np.array_equal(rest, smooth) or np.count_nonzero(rest) < RAYS // 4:
             break
         smooth = rest

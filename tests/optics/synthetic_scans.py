@@ -105,7 +105,7 @@ def coverage(recipe: Recipe) -> tuple[NDArray[np.float64], tuple[float, float]]:
     diameter_px = recipe.diameter_mm * recipe.dpi / 25.4
     side = int(np.ceil(diameter_px * recipe.across_diameters + 8 * recipe.blur_px + 8))
     centre = (side / 2 + recipe.offset_px[0], side / 2 + recipe.offset_px[1])
-    fine = int(np.clip(np.ceil(400 / side), 3, 8))
+    fine = int(np.clip(np.ceil(240 / side), 2, 6))
     at = (np.arange(side * fine) + 0.5) / fine
     x = (at[None, :] - centre[0]) / np.cos(recipe.tilt_rad)
     y = at[:, None] - centre[1]
@@ -161,7 +161,7 @@ def random_recipe(seed: int) -> Recipe:
     bright_hole = bool(rng.random() < 0.5)
     dark, light = float(rng.uniform(0.01, 0.08)), float(rng.uniform(0.45, 0.8))
     blur_px = float(rng.uniform(0.3, 1.0)) * max(1.0, dpi / 2400)
-    diameter_mm = float(rng.uniform(smallest_mm, 0.8))
+    diameter_mm = float(np.exp(rng.uniform(np.log(smallest_mm), np.log(0.8))))
     burrs = tuple(
         Burr(
             angle_rad=float(rng.uniform(0, 2 * np.pi)),
@@ -199,7 +199,7 @@ def random_recipe(seed: int) -> Recipe:
         background_level=dark if bright_hole else light,
         srgb=bool(rng.random() < 0.5),
         bits=int(rng.choice([8, 16])),
-        across_diameters=float(rng.uniform(2.0, 2.8)),
+        across_diameters=float(rng.uniform(1.8, 2.4)),
         offset_px=(float(rng.uniform(-3, 3)), float(rng.uniform(-3, 3))),
         seed=seed,
     )
