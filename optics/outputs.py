@@ -285,3 +285,17 @@ class CameraPlanOut(serializers.Serializer):
     comparison = ArrangementOut(many=True, source="plan.comparison", help_text="The same box, film flat and bowed.")
     advice = FlagOut(many=True)
     svg = serializers.CharField(help_text="The film plane's section, to scale.")
+
+
+class HoleScanOut(Flagged):
+    """The hole that was really made, from its picture."""
+
+    diameter = length("diameter_mm", help_text="Of equal area.")
+    uncertainty = length("uncertainty_mm", help_text="One standard deviation.")
+    roundness_share = number(help_text="Smallest radius / largest, from the middle.")
+    burr_share = number(help_text="Of the outline that stands in.")
+    polarity = serializers.CharField(help_text="bright_hole or dark_hole, as found or told.")
+    tone_curve = serializers.CharField()
+    f_number = number(allow_null=True, help_text="Where a focal length was given.")
+    centre = Numbers(source="centre_px", help_text="x, y in the picture, pixels from its top left corner.")
+    outline_svg = serializers.CharField(help_text="The outline, to lay over the picture.")

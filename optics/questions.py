@@ -1,6 +1,7 @@
 """The body of each optics endpoint."""
 
 import math
+import re
 from typing import Any
 
 from rest_framework import serializers
@@ -296,3 +297,50 @@ class HoleComparisonIn(StrictSerializer):
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         return attrs | {"receptor": attrs.get("receptor") or spectral_band(550.0)}
+
+
+_MARKS = r" *; *".join([r"(\d{1,6}(?:\.\d{1,6})?) *, *(\d{1,6}(?:\.\d{1,6})?)"] * 2)
+
+
+class Marks(serializers.Field):
+    """Two marked points of a picture in pixels, written `x,y;x,y`."""
+
+    def to_internal_value(self, data: Any) -> tuple[tuple[float, float], tuple[float, float]]:
+        found = re.fullmatch(_MARKS, data) if isinstance(data, str) and len(data) <= 80 else None
+        if found is None:
+            raise serializers.ValidationError(
+                "Give two points in pixels as x,y;x,y, such as 12,40;912.5,38.", "invalid"
+            )
+        x1, y1, x2, y2 = map(float, found.groups())
+        return (x1, y1), (x2, y2)
+
+    def to_representation(self, value: Any) -> Any:
+        return value
+
+
+class HoleScanIn(StrictSerializer):
+    """A scan and its scale: a resolution, or two marked points a known distance apart."""
+
+    image = serializers.FileField(help_text="PNG, JPEG or TIFF, 8 or 16 bit; measured and let go.", use_url=False)
+    resolution = QuantityField(
+        "resolution", minimum=100.0, maximum=1e6, required=False, help_text="Such as 4800 dpi or 5.3 µm/px."
+    )
+    marks = Marks(required=False, help_text="Two points x,y;x,y in pixels from the top left corner.")
+    marks_apart = Length(maximum=1000.0, required=False, help_text="How far the marks are apart in truth.")
+    polarity = serializers.ChoiceField(["auto", "bright_hole", "dark_hole"], required=False, default="auto")
+    tone_curve = serializers.ChoiceField(
+        ["linear", "srgb", "unknown"],
+        required=False,
+        default="unknown",
+        help_text="How the file's levels stand for light.",
+    )
+    focal_length = Length(required=False, help_text="Gives the f-number.")
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        _one_of(attrs, ("resolution", "marks"))
+        if ("marks" in attrs) != ("marks_apart" in attrs):
+            missing = "marks_apart" if "marks" in attrs else "marks"
+            raise serializers.ValidationError(
+                {missing: [ErrorDetail("marks and marks_apart go together.", "required")]}
+            )
+        return attrs

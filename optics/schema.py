@@ -88,3 +88,10 @@ class BandSchema(OpenApiSerializerFieldExtension):
 
     def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:  # noqa: ARG002
         return {"type": "string", "enum": list(contributions("receptors"))}
+
+
+class MarksSchema(OpenApiSerializerFieldExtension):
+    target_class = "optics.questions.Marks"
+
+    def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:  # noqa: ARG002
+        return {"type": "string", "maxLength": 80, "examples": ["12,40;912.5,38"]}

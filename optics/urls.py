@@ -17,6 +17,7 @@ urlpatterns = [
     path("sheet-cuts/", views.SheetCutsView.as_view(), name="sheet-cuts"),
     path("wall-opening/", views.WallOpeningView.as_view(), name="wall-opening"),
     path("exposure-progress/", views.ExposureProgressView.as_view(), name="exposure-progress"),
+    path("hole-scan/", views.HoleScanView.as_view(), name="hole-scan"),
     path("sharpness/", views.SharpnessView.as_view(), name="sharpness"),
     path("hole-comparison/", views.HoleComparisonView.as_view(), name="hole-comparison"),
     path("sun/", views.SunView.as_view(), name="sun"),

@@ -5,6 +5,7 @@ from rest_framework.response import Response
 
 from optics import (
     answers,
+    answers_scan,
     answers_sharpness,
     answers_sun,
     outputs,
@@ -14,6 +15,7 @@ from optics import (
 )
 from optics.core.faults import Impossible
 from optics.inputs import refuse
+from pinpool.http.uploads import UploadParser
 from pinpool.http.views import Computation
 
 
@@ -119,3 +121,10 @@ class HoleComparisonView(Optics):
 
     takes, gives = questions.HoleComparisonIn, outputs_sharpness.HoleComparisonOut
     compute = answers_sharpness.hole_comparison
+
+
+class HoleScanView(Optics):
+    """The hole measured from a picture of it, sent as a form with a file; the picture is not kept."""
+
+    parser_classes = [UploadParser]
+    takes, gives, compute = questions.HoleScanIn, outputs.HoleScanOut, answers_scan.hole_scan
