@@ -83,6 +83,11 @@ OPTICS: dict[str, dict[str, Any]] = {
     },
 }  # fmt: skip
 
+#: The same, for those that take a form with a file; the file goes in by the test.
+FORMS: dict[str, dict[str, str]] = {
+    "hole-scan/": {"resolution": "4800 dpi", "polarity": "auto", "tone_curve": "srgb", "focal_length": "61 mm"},
+}
+
 #: Below /api/v1/clubs/{club}/; a paper's id goes in by the test.
 SPEC = {"film_plane": FILM_PLANES["drum"], "hole": HOLE, "focal_length": "98 mm", "reason": "measured again"}
 CLUB: dict[str, dict[str, Any]] = {

@@ -16,7 +16,7 @@ from clubs.roles import MAY
 from clubs.views import ClubView
 from pinpool.http.views import Computation, View
 from pinpool.openapi import document
-from tests.bodies import CLUB, OPTICS
+from tests.bodies import CLUB, FORMS, OPTICS
 
 ROOT = Path(__file__).parents[2]
 SHIPPED = ("pinpool", "optics", "clubs", "exposures")
@@ -89,7 +89,7 @@ def test_every_call_has_a_good_body_among_the_tests(route: str, view: type[View]
     """So that refusals, limits and answers are tried on it: see tests/bodies.py."""
     below = route.removeprefix("api/v1/")
     if issubclass(view, Computation):
-        assert below.removeprefix("optics/") in OPTICS
+        assert below.removeprefix("optics/") in OPTICS | FORMS
     elif issubclass(view, ClubView) and "POST" in methods_of(view) and not below.endswith("specs/"):
         assert below.removeprefix("clubs/<slug:club>/") in CLUB
 

@@ -13,6 +13,7 @@ from rest_framework.test import APIClient
 
 from optics.core.hole_scan import measure_hole_scan
 from optics.core.hole_scan_scale import scale_from_dpi
+from tests.bodies import FORMS
 from tests.optics.synthetic_scans import random_recipe, render
 
 SCAN = render(random_recipe(7))
@@ -35,14 +36,14 @@ def ask(api: APIClient, status: int = 200, **form: Any) -> dict[str, Any]:
 
 
 def test_the_answer_is_the_core_s_and_close_to_the_truth(api: APIClient) -> None:
-    found = ask(api, image=picture(), focal_length="70 mm", **TOLD)
+    found = ask(api, image=picture(), **FORMS["hole-scan/"] | TOLD)
     scale = scale_from_dpi(resolution_dpi=DPI)
     core = measure_hole_scan(image=SCAN.image, mm_per_pixel=scale.mm_per_pixel, tone_curve=SCAN.tone_curve)
     assert found["diameter"]["value"] == pytest.approx(core.diameter_mm, rel=1e-6)
     assert found["diameter"]["value"] == pytest.approx(SCAN.diameter_mm, rel=0.01)
     assert found["uncertainty"]["value"] == pytest.approx(core.uncertainty_mm, rel=1e-3)
     assert found["roundness_share"] == pytest.approx(SCAN.roundness_share, abs=0.02)
-    assert found["f_number"] == pytest.approx(70 / core.diameter_mm, rel=1e-6)
+    assert found["f_number"] == pytest.approx(61 / core.diameter_mm, rel=1e-6)
     drawing = ET.fromstring(found["outline_svg"])  # noqa: S314  (our own)
     height, width = SCAN.image.shape
     assert drawing.attrib["viewBox"] == f"0 0 {width} {height}"

@@ -41,6 +41,7 @@ CHECKS = [
 #: What the document sums up as its default answer, beside the statuses it lists one by one.
 ANY_CALL = {"401", "403", "404", "405", "406", "413", "415"}
 EXAMPLES = 12
+JSON = "application/json"
 
 
 @pytest.fixture(autouse=True)
@@ -85,7 +86,9 @@ def test_every_answer_is_as_documented(known: dict[str, str], label: str, mode: 
     answers()
 
 
-@pytest.mark.parametrize("label", [label for label, operation in OPERATIONS.items() if operation.body])
+@pytest.mark.parametrize(
+    "label", [label for label, operation in OPERATIONS.items() if JSON in {body.media_type for body in operation.body}]
+)
 def test_good_bodies_bent_at_random(known: dict[str, str], label: str) -> None:
     """Sizes grown and shrunk, kinds exchanged, keys left out: most of these are answered in full."""
     operation, good = OPERATIONS[label], good_body(label)
@@ -95,7 +98,7 @@ def test_good_bodies_bent_at_random(known: dict[str, str], label: str) -> None:
     @given(body=bent(good), inches=st.booleans())
     def answers(body: Any, inches: bool) -> None:
         query = {"lengths": "in"} if inches and "lengths" in {each.name for each in operation.query} else {}
-        case = operation.Case(body=body, query=query, media_type="application/json", path_parameters=dict.fromkeys(
+        case = operation.Case(body=body, query=query, media_type=JSON, path_parameters=dict.fromkeys(
             (each.name for each in operation.path_parameters), ""))  # fmt: skip
         put_names(case, known)
         headers = {"Authorization": f"Bearer {known['token']}"}
