@@ -7,8 +7,6 @@ LightPipes; a Hankel transform of the sampled point spread. Errors are against t
 relative where the value is above 1e-4 of the greatest for intensities, absolute for contrasts.
 """
 
-# ruff: noqa: T201
-
 import time
 import warnings
 from collections.abc import Callable

@@ -3,8 +3,6 @@
 python tests/bench/illumination.py
 """
 
-# ruff: noqa: T201
-
 import time
 from collections.abc import Callable
 from functools import partial

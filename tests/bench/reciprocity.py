@@ -9,8 +9,6 @@ peak over what the process held when it had the logs; mixedlm runs after ours in
 lower bound.
 """
 
-# ruff: noqa: T201
-
 import os
 import resource
 import shutil

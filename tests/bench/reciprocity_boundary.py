@@ -3,7 +3,7 @@
 python tests/bench/reciprocity_boundary.py
 """
 
-# ruff: noqa: T201, E402
+# ruff: noqa: E402
 
 import json
 import sys

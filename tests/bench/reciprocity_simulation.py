@@ -3,8 +3,6 @@
 python tests/bench/reciprocity_simulation.py
 """
 
-# ruff: noqa: T201
-
 import sys
 from pathlib import Path
 

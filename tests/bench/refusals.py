@@ -4,8 +4,6 @@ Run by hand: `python -m tests.bench.refusals`. Prints the median and the slowest
 50 ms. The calls run in this process through Django's test client, so its own overhead is in every figure.
 """
 
-# ruff: noqa: T201
-
 import json
 import logging
 import os

@@ -27,7 +27,7 @@ class Command(BaseCommand):
         parser.add_argument("--port", type=int, help=f"serve on this port (default: {DEFAULT_PORT}, or the next free)")
         parser.add_argument("--token", action="store_true", help="print a fresh API token; the demo's older one ends")
 
-    def handle(self, *args: Any, **options: Any) -> None:  # noqa: ARG002  (Django's signature)
+    def handle(self, *args: Any, **options: Any) -> None:
         port = None if options["no_serve"] else self._port(options["port"])
         call_command("migrate", interactive=False, verbosity=0)
         try:
