@@ -169,13 +169,19 @@ def _because(
         f"EV {ev100:.1f} at {say_f_number(f_number)} and index {index:g} indicates {say_time(indicated_s)}.",
     ]
     if pooled.logs:
-        lines.append(
+        known = (
             f"{pooled.logs} logs of {paper.name}, from {say_time(pooled.shortest_s)} to "
             f"{say_time(pooled.longest_s)}, put its index at {pooled.exposure_index(index):.2g} "
-            f"({say_stops(pooled.offset_stops)} against the nominal one) and its exponent at "
-            f"{pooled.exponent:.2f} ± {pooled.exponent_error:.2f}; a single log scatters by "
-            f"{pooled.residual_stops:.2f} stop."
+            f"({say_stops(pooled.offset_stops)} against the nominal one)"
         )
+        if pooled.slope_estimated:
+            known += (
+                f" and its exponent at {pooled.exponent:.2f} ± {pooled.exponent_error:.2f}; a single log scatters by "
+                f"{pooled.residual_stops:.2f} stop."
+            )
+        else:
+            known += "; they tell no exponent, so none is reckoned with, and the interval allows for one."
+        lines.append(known)
     else:
         lines.append(f"Nobody has logged {paper.name} yet; its nominal index is all there is.")
     lines.append(f"That makes {say_time(exposure_s)}.")

@@ -69,7 +69,7 @@ RECIPROCITY_LAWS = (
         ),
     ),
     Contribution(
-        "table", "a data sheet's times", "F. N. Fritsch, R. E. Carlson, SIAM J. Numer. Anal. 17, 238 (1980) [memory]",
+        "table", "a data sheet's times", "F. N. Fritsch, J. Butland, SIAM J. Sci. Stat. Comput. 5, 300 (1984) [memory]",
         _table, (Parameter("rows", "rows", "pairs of indicated and corrected time, rising"),),
     ),
 )  # fmt: skip

@@ -26,6 +26,10 @@ LEAST_LOGS_FOR_SLOPE = 3
 #: An exponent above 3 is no reciprocity failure but a contradiction among the logs.
 LEAST_SLOPE = 1 / 3
 FEW_LOGS = 8
+#: Logs that agree better than this agree by chance: no eye judges a print closer. [design judgement]
+LEAST_SCATTER_STOPS = 0.1
+#: Where logs tell no slope, how far from 1 it may well be: papers' exponents run to about 1.4. [design judgement]
+UNKNOWN_SLOPE_SPREAD = 0.2
 #: An interval reaches at most this far either way: by then the logs say nothing, and ten years is 28 stops of a second.
 LONGEST_REACH_STOPS = 40.0
 
@@ -98,7 +102,7 @@ def estimate(log2_time: Floats, effective: Floats) -> PaperEstimate:
     """Least squares over a paper's logs: `log2_time` u and `effective` z in stops, both of shape (n,), n ≥ 0.
 
     With no logs: nominal speed, no failure, an infinite error, and a flag. With fewer than three, or all near one time,
-    the speed alone is estimated.
+    the speed alone is estimated, and the errors allow for a slope of 1 ± `UNKNOWN_SLOPE_SPREAD`.
     """
     u, z = np.asarray(log2_time, dtype=float), np.asarray(effective, dtype=float)
     if len(u) == 0:
@@ -129,7 +133,12 @@ def estimate(log2_time: Floats, effective: Floats) -> PaperEstimate:
         )
     residual = y - offset - slope * x
     freedom = len(u) - (2 if with_slope else 1)
-    scatter = float(np.sqrt((residual @ residual) / freedom)) if freedom > 0 else 1.0
+    scatter = max(float(np.sqrt((residual @ residual) / freedom)), LEAST_SCATTER_STOPS) if freedom > 0 else 1.0
+    covariance = inverse * scatter**2
+    if not with_slope:
+        # A slope that may be off turns the line about the middle of the logs.
+        turn = np.array([-x.mean(), 1.0])
+        covariance = covariance + UNKNOWN_SLOPE_SPREAD**2 * np.outer(turn, turn)
     if len(u) < FEW_LOGS:
         flags.append(Flag("few_logs", f"This rests on {len(u)} logs."))
     if slope > 1 + 2 * np.sqrt(inverse[1, 1]) * scatter and with_slope:
@@ -144,7 +153,7 @@ def estimate(log2_time: Floats, effective: Floats) -> PaperEstimate:
         logs=len(u),
         offset_stops=float(offset),
         slope=float(slope),
-        covariance=inverse * scatter**2,
+        covariance=covariance,
         residual_stops=scatter,
         shortest_s=float(times.min()),
         longest_s=float(times.max()),

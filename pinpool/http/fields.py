@@ -132,7 +132,8 @@ class Text(serializers.CharField):
     def to_internal_value(self, data: Any) -> str:
         if not isinstance(data, str):
             self.fail("invalid")
-        text = super().to_internal_value(data)
+        # What a paste brings along from a form or a table.
+        text = super().to_internal_value(data.replace("\r\n", "\n").replace("\t", " "))
         if any(ord(c) < 32 and c != "\n" for c in text):
             raise serializers.ValidationError("Control characters are not text.", "control_character")
         return text

@@ -162,9 +162,14 @@ def test_short_names_that_are_none(as_user: Any, slug: str) -> None:
     assert {at for at, _ in faults_in(as_user().post("/api/v1/clubs/", {"slug": slug, "name": "Creek"}))} == {"/slug"}
 
 
-@pytest.mark.parametrize("name", ["", "   ", "a" * 101, "a\tb", "a\rb"])
+@pytest.mark.parametrize("name", ["", "   ", "a" * 101, "a\x07b", "a\rb"])
 def test_names_that_are_none(as_user: Any, name: str) -> None:
     assert {at for at, _ in faults_in(as_user().post("/api/v1/clubs/", {"slug": "creek", "name": name}))} == {"/name"}
+
+
+def test_a_pasted_tab_is_a_space(as_user: Any) -> None:
+    made = as_user().post("/api/v1/clubs/", {"slug": "creek", "name": "Creek\twalkers"})
+    assert made.json()["name"] == "Creek walkers"
 
 
 # ----------------------------------------------------------------------------------------------------- members
