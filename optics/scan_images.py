@@ -18,7 +18,7 @@ from optics.core.faults import Impossible
 
 FORMATS = ("PNG", "JPEG", "TIFF")
 MAX_BYTES = 20_000_000
-MAX_PIXELS = 40_000_000
+MAX_PIXELS = 25_000_000
 #: A progressive JPEG takes about ten passes over the picture; one of thousands is meant to keep the server busy.
 MAX_JPEG_SCANS = 64
 OPAQUE = 255

@@ -7,9 +7,9 @@ from django.conf import settings
 DEFAULTS: dict[str, Any] = {
     # The largest JSON body read, in bytes: 1 MB holds a profile of thousands of points.
     "MAX_BODY_BYTES": 1_000_000,
-    # The largest scan taken, in bytes, and in pixels once decoded.
+    # The largest scan taken, in bytes, and in pixels once decoded: measuring takes up to about 40 bytes a pixel.
     "MAX_SCAN_BYTES": 20_000_000,
-    "MAX_SCAN_PIXELS": 40_000_000,
+    "MAX_SCAN_PIXELS": 25_000_000,
     # Rows in a page of a list, unless the caller asks for another number, and the most they may ask for.
     "PAGE_SIZE": 50,
     "MAX_PAGE_SIZE": 200,
