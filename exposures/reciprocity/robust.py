@@ -99,11 +99,19 @@ def _cell_of(logs: Logs, cells: Cells) -> np.ndarray:
 
 
 def robust_fit(
-    chunks: Sequence[Logs], *, families: Mapping[Any, Any] | None = None, warm: Floats | None = None, **options: Any
+    chunks: Sequence[Logs],
+    *,
+    also: Cells = NO_CELLS,
+    families: Mapping[Any, Any] | None = None,
+    warm: Floats | None = None,
+    **options: Any,
 ) -> RobustFit:
-    """Fit, weigh, and fit again until the weights settle. The logs come in chunks, read once in every pass."""
+    """Fit, weigh, and fit again until the weights settle. The logs come in chunks, read once in every pass.
+
+    `also` holds sums of logs that cannot be weighed singly, such as a packet's.
+    """
     given = [np.ones(len(logs)) for logs in chunks]
-    found = fit(_cells(chunks, given), families=families, warm=warm, **options)
+    found = fit(also + _cells(chunks, given), families=families, warm=warm, **options)
     passes = 0
     while passes < MOST_PASSES and found.point is not None:
         passes += 1
@@ -118,7 +126,8 @@ def robust_fit(
             break
         given = fresh
         doubtful = int(sum((w < DOUBTFUL).sum() for w in given))
-        found = fit(_cells(chunks, given), families=families, warm=found.theta, doubtful_logs=doubtful, **options)
+        cells = also + _cells(chunks, given)
+        found = fit(cells, families=families, warm=found.theta, doubtful_logs=doubtful, **options)
     return RobustFit(found, tuple(given), passes)
 
 
