@@ -26,7 +26,16 @@ MAY = {
     "add_paper": Role.LEADER,
     "read_exposures": Role.GUEST,
     "log_exposure": Role.MEMBER,
+    "read_estimates": Role.GUEST,
     "ask_recommendation": Role.GUEST,
+    "ask_next_tests": Role.MEMBER,
+    "compare": Role.MEMBER,
+    "read_doubts": Role.MEMBER,
+    "read_pool": Role.MEMBER,
+    "join_pool": Role.KEEPER,
+    "merge_papers": Role.KEEPER,
+    "read_packets": Role.KEEPER,
+    "exchange_packets": Role.KEEPER,
 }
 
 

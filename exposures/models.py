@@ -1,23 +1,32 @@
-"""Papers and the shared log of exposures."""
+"""Papers, the shared log of exposures, and what the pooled model keeps of it."""
 
+import secrets
 import uuid
 from typing import Any
 
-import numpy as np
 from django.conf import settings
 from django.db import models
 
 from clubs.models import CameraSpec, Club
+from exposures.catalogue import catalogue_key
 
 
 class Paper(models.Model):
-    """A stock of paper or film, with the family it belongs to and the index the club starts from."""
+    """A stock of paper or film, with the family it belongs to and the index the club starts from.
+
+    `catalogue_key` is what other clubs know it by. `published_rows_s` holds the (indicated, corrected) times of a data
+    sheet, `published_typed` the same as written and `published_source` where they stand; null and empty without one.
+    """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     club = models.ForeignKey(Club, on_delete=models.CASCADE, related_name="papers")
     name = models.CharField(max_length=100)
     family = models.CharField(max_length=60)
     nominal_exposure_index = models.FloatField()
+    catalogue_key = models.CharField(max_length=200, editable=False, db_index=True)
+    published_rows_s = models.JSONField(null=True, blank=True)
+    published_typed = models.JSONField(null=True, blank=True)
+    published_source = models.CharField(max_length=300, blank=True)
     note = models.TextField(blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
     revision = models.PositiveIntegerField(default=1)
@@ -28,12 +37,27 @@ class Paper(models.Model):
     def __str__(self) -> str:
         return self.name
 
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        self.catalogue_key = catalogue_key(name=self.name, family=self.family)
+        super().save(*args, **kwargs)
+
+
+class Grade(models.TextChoices):
+    """How a result was come by; each grade has an error of its own in the pooled model."""
+
+    JUDGED = "judged", "judged by eye"
+    BRACKETED = "bracketed", "read off a bracket or test strip"
+    DENSITOMETER = "densitometer", "measured as a density"
+
 
 class ExposureLog(models.Model):
     """One exposure and how it came out. Its facts are never changed in place.
 
     `ev100`, `indicated_time_s` and `f_number` are as they were on that day; `reading`, `typed_time` and `result` are
     what the person wrote. `right_time_s` is set only where the result says which time would have been right.
+
+    As evidence a judged log says that the time 2^`time_stops` s has the effect `effect_stops` = result + log₂(indicated
+    time in s × exposure index), which no choice of nominal index shifts.
     """
 
     number = models.BigAutoField(primary_key=True)
@@ -56,6 +80,9 @@ class ExposureLog(models.Model):
     result = models.JSONField(null=True)
     result_stops = models.FloatField(null=True)
     right_time_s = models.FloatField(null=True)
+    grade = models.CharField(max_length=12, choices=Grade.choices, blank=True)
+    time_stops = models.FloatField(null=True)
+    effect_stops = models.FloatField(null=True)
     process = models.TextField(blank=True)
     note = models.TextField(blank=True)
     shared = models.BooleanField(default=False)
@@ -77,15 +104,143 @@ class ExposureLog(models.Model):
         super().save(*args, **kwargs)
 
 
-def evidence(paper: Paper) -> tuple[np.ndarray, np.ndarray]:
-    """(u, z) of every judged log of a paper as logged, each of shape (n,): log₂ of the time, and effective stops.
+class EvidenceCell(models.Model):
+    """Sums over the judged logs of one paper, camera spec, member, grade, and shared or not; see `evidence`.
 
-    A result in stops speaks of the time given; a right time speaks of itself, with nothing over or under.
+    x = max(u, 0) and y = z − min(u, 0), with u a log's `time_stops` and z its `effect_stops`.
     """
-    judged_logs = ExposureLog.objects.filter(paper=paper, result__isnull=False).order_by("number")
-    rows = judged_logs.values_list("exposure_time_s", "right_time_s", "indicated_time_s", "result_stops")
-    table = np.array(list(rows), dtype=float).reshape(-1, 4)
-    given, right, indicated, stops = table.T
-    judged = np.isnan(right)
-    time = np.where(judged, given, right)
-    return np.log2(time), np.log2(indicated) + np.where(judged, stops, 0.0)
+
+    club = models.ForeignKey(Club, on_delete=models.CASCADE, related_name="+")
+    paper = models.ForeignKey(Paper, on_delete=models.CASCADE, related_name="+")
+    spec = models.ForeignKey(CameraSpec, on_delete=models.CASCADE, related_name="+")
+    member = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")
+    grade = models.CharField(max_length=12, choices=Grade.choices)
+    shared = models.BooleanField()
+    logs = models.PositiveIntegerField()
+    x = models.FloatField()
+    xx = models.FloatField()
+    y = models.FloatField()
+    xy = models.FloatField()
+    yy = models.FloatField()
+    shortest_stops = models.FloatField()
+    longest_stops = models.FloatField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["paper", "spec", "member", "grade", "shared"], name="pinpool_one_cell_for_each_key"
+            )
+        ]
+        indexes = [models.Index(fields=["club", "shared"], name="pinpool_cell_by_club")]
+
+    def __str__(self) -> str:
+        return f"{self.logs} {self.grade} logs of {self.paper_id}"
+
+
+def new_stamp() -> int:
+    """A random number that stands for one state of a club's evidence; sums of many fit into 64 bits."""
+    return secrets.randbits(40)
+
+
+def new_secret() -> bytes:
+    return secrets.token_bytes(32)
+
+
+class Pool(models.Model):
+    """What a club shares, and marks that change with its evidence.
+
+    `stamp` is drawn anew at every change of what the club's fit rests on, `shared_stamp` when what others may see of it
+    changes. `source` and `secret` are the club's identity and the key of its pseudonyms in packets.
+    """
+
+    club = models.OneToOneField(Club, on_delete=models.CASCADE, primary_key=True, related_name="pool")
+    joined = models.BooleanField(default=False)
+    stamp = models.BigIntegerField(default=new_stamp)
+    shared_stamp = models.BigIntegerField(default=new_stamp)
+    source = models.UUIDField(unique=True, default=uuid.uuid4, editable=False)
+    secret = models.BinaryField(default=new_secret, editable=False)
+    packet_revision = models.PositiveIntegerField(default=0)
+    packet_content = models.CharField(max_length=64, blank=True)
+    revision = models.PositiveIntegerField(default=1)
+
+    def __str__(self) -> str:
+        return f"{self.club}: {'joined' if self.joined else 'by itself'}"
+
+
+class StoredFit(models.Model):
+    """The last fit of a club's scope and the fingerprint of the data that it rests on.
+
+    `last_number` is the newest log then, `guarded_logs` how many logs there were when all were last held against a fit.
+    """
+
+    club = models.OneToOneField(Club, on_delete=models.CASCADE, primary_key=True, related_name="+")
+    fingerprint = models.CharField(max_length=64)
+    state = models.JSONField(null=True)
+    logs = models.PositiveIntegerField()
+    last_number = models.BigIntegerField()
+    guarded_logs = models.PositiveIntegerField()
+    made_at = models.DateTimeField(auto_now=True)
+
+    def __str__(self) -> str:
+        return f"{self.club}: {self.logs} logs"
+
+
+class Doubt(models.Model):
+    """A log that counts with less than its full weight in a club's fit; `text` where its author should look again."""
+
+    club = models.ForeignKey(Club, on_delete=models.CASCADE, related_name="+")
+    log = models.ForeignKey(ExposureLog, on_delete=models.CASCADE, related_name="doubts")
+    weight_share = models.FloatField()
+    off_stops = models.FloatField()
+    text = models.TextField(blank=True)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["club", "log"], name="pinpool_one_doubt_for_each_log")]
+
+    def __str__(self) -> str:
+        return f"{self.log}: {self.text}"
+
+
+class PaperMerge(models.Model):
+    """A keeper's word that two catalogue keys are one paper: holds for this club alone, until it is undone."""
+
+    club = models.ForeignKey(Club, on_delete=models.CASCADE, related_name="paper_merges")
+    key = models.CharField(max_length=200)
+    into_key = models.CharField(max_length=200)
+    made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")
+    made_at = models.DateTimeField(auto_now_add=True)
+    undone_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")
+    undone_at = models.DateTimeField(null=True)
+    revision = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["club", "key"], condition=models.Q(undone_at=None), name="pinpool_paper_merged_once"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.key} is {self.into_key}"
+
+
+class ReceivedPacket(models.Model):
+    """The latest packet from one club on another server, as it came; counted unless withdrawn."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    club = models.ForeignKey(Club, on_delete=models.CASCADE, related_name="packets")
+    source = models.CharField(max_length=100)
+    packet_revision = models.PositiveIntegerField()
+    checksum = models.CharField(max_length=64)
+    content = models.JSONField()
+    logs = models.PositiveIntegerField()
+    received_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")
+    received_at = models.DateTimeField(auto_now=True)
+    withdrawn_at = models.DateTimeField(null=True)
+    revision = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["club", "source"], name="pinpool_one_packet_for_each_source")]
+
+    def __str__(self) -> str:
+        return f"{self.source} #{self.packet_revision}"

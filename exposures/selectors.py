@@ -1,17 +1,28 @@
 """What may be read of papers and logs, and what the logs say."""
 
 import uuid
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 from django.db.models import QuerySet
 from django.http import Http404
 
 from clubs.models import Club
 from clubs.selectors import membership_in
-from exposures.models import ExposureLog, Paper, evidence
-from exposures.reciprocity.estimate import PaperEstimate, estimate
-from optics.core.faults import Impossible
+from exposures.models import Doubt, ExposureLog, Paper, Pool
+from exposures.pooled import Pooled, pooled
+from exposures.published import published_law
+from exposures.reciprocity.optimiser import Run
+from exposures.reciprocity.recommendation import LineLaw
+from exposures.reciprocity.result import Evidence, PaperAnswer
+from exposures.scopes import Scope, pool_of
+from optics.core.faults import Flag, Impossible
+from optics.core.reciprocity import Law
+
+#: Below this slope (an exponent above 5) the logs contradict each other, and no time can be read from them.
+LEAST_SLOPE = 0.2
 
 
 def papers_in(*, club: Club) -> QuerySet[Paper]:
@@ -27,18 +38,104 @@ def paper_in(*, club: Club, id: uuid.UUID) -> Paper:  # noqa: A002  (the contrac
 
 @dataclass(frozen=True)
 class PaperKnown:
-    """A paper and what its logs say."""
+    """A paper and what is known of it; `quantile` errors to either side hold 90 %."""
 
     paper: Paper
-    estimate: PaperEstimate
+    answer: PaperAnswer
+    quantile: float
 
     @property
     def exposure_index(self) -> float:
-        return self.estimate.exposure_index(self.paper.nominal_exposure_index)
+        """The index it really has, below 1 s."""
+        return self.paper.nominal_exposure_index * self.answer.index_factor
+
+    @property
+    def exposure_index_interval(self) -> tuple[float, float]:
+        """Where that lies with 90 %."""
+        reach = self.quantile * self.answer.speed_error_stops
+        return self.exposure_index * 2**-reach, self.exposure_index * 2**reach
 
 
-def estimate_of(paper: Paper) -> PaperKnown:
-    return PaperKnown(paper, estimate(*evidence(paper)))
+def known_of(papers: Iterable[Paper], club: Club) -> list[PaperKnown]:
+    """What is known of a club's papers, in the order given."""
+    found = pooled(club)
+    return [PaperKnown(paper, found.answer(paper), found.fit.quantile(0.9)) for paper in papers]
+
+
+@dataclass(frozen=True)
+class ModelShown:
+    """A fit, in the words of the endpoint that shows it."""
+
+    fingerprint: str
+    pooled_with_others: bool
+    evidence: Evidence
+    papers: int
+    doubtful_logs: int
+    grades: list[dict[str, Any]]
+    deviations: dict[str, float | None]
+    criterion: float | None
+    record: tuple[Run, ...]
+    flags: tuple[Flag, ...]
+
+
+def model_of(club: Club) -> ModelShown:
+    """The fit behind every estimate of the club."""
+    found = pooled(club)
+    fit = found.fit
+    names = ("speed", "slope", "correlation", "camera", "member")
+    return ModelShown(
+        fingerprint=found.scope.fingerprint,
+        pooled_with_others=found.scope.pool.joined,
+        evidence=Evidence.of(fit.cells),
+        papers=len(np.unique(fit.cells.paper)),
+        doubtful_logs=Doubt.objects.filter(club=club).exclude(text="").count(),
+        grades=[{"grade": grade, "error_stops": error} for grade, error in sorted(fit.errors_stops.items())],
+        deviations={name: fit.deviations.get(name) for name in names},
+        criterion=fit.criterion,
+        record=fit.record,
+        flags=fit.flags,
+    )
+
+
+@dataclass(frozen=True)
+class PoolShown:
+    joined: bool
+    clubs: int
+    revision: int
+
+
+def pool_shown(club: Club) -> PoolShown:
+    pool = pool_of(club)
+    return PoolShown(pool.joined, Pool.objects.filter(joined=True).exclude(club=club).count(), pool.revision)
+
+
+@dataclass(frozen=True)
+class CatalogueEntry:
+    """A paper as clubs know it; `logs` are those that count for the club, of all that is merged into it."""
+
+    key: str
+    name: str
+    family: str
+    nominal_exposure_index: float
+    own: bool
+    merged_into: str | None
+    logs: int
+
+
+def catalogue_of(club: Club) -> list[CatalogueEntry]:
+    """Every paper that counts for a club."""
+    found = pooled(club)
+    scope, cells = Scope(club), found.fit.cells
+    own = set(papers_in(club=club).values_list("catalogue_key", flat=True))
+    entries = []
+    for key in scope.keys:
+        root = scope.root(key)
+        paper = scope.papers[root]
+        logs = round(float(cells.logs[cells.paper == root].sum())) if len(cells) else 0
+        name, family = (paper.name, paper.family) if root == key else key.split("|")
+        into = None if root == key else root
+        entries.append(CatalogueEntry(key, name, family, paper.nominal_exposure_index, key in own, into, logs))
+    return entries
 
 
 def exposures_in(*, club: Club) -> QuerySet[ExposureLog]:
@@ -52,7 +149,19 @@ def exposure_in(*, club: Club, id: uuid.UUID) -> ExposureLog:  # noqa: A002  (th
     return found
 
 
-def law_of_paper(*, paper: str, actor: Any) -> PaperEstimate:
+def law_of(found: Pooled, paper: Paper) -> Law:
+    """The law that the club goes by: pooled, or the data sheet's where nobody has logged the material."""
+    published = published_law(paper)
+    answer = found.answer(paper)
+    if published is not None and not answer.evidence.logs:
+        return published
+    if answer.line.slope < LEAST_SLOPE:
+        text = f"The logs of {paper.name} contradict each other; no time can be read from them. Look for doubtful ones."
+        raise Impossible("no_law", text, "paper")
+    return LineLaw(answer.line, answer.flags)
+
+
+def law_of_paper(*, paper: str, actor: Any) -> Law:
     """The pooled law of a paper by id, for whoever may read its club; anything else is as if it did not exist."""
     missing = Impossible("unknown_paper", "There is no such paper, or none that you may see. Sign in?", "paper")
     try:
@@ -65,4 +174,4 @@ def law_of_paper(*, paper: str, actor: Any) -> PaperEstimate:
         membership_in(actor=actor, club=found.club.slug, action="read_exposures")
     except Http404:
         raise missing from None
-    return estimate_of(found).estimate
+    return law_of(pooled(found.club), found)

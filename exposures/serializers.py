@@ -7,28 +7,64 @@ from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail
 
 from exposures.services import Result
-from optics.inputs import ReadingField
-from optics.outputs import FlagOut, SaidTime, StripStepOut, number
+from optics.core.faults import Impossible
+from optics.core.reciprocity import TableLaw
+from optics.inputs import Pairs, ReadingField, refuse
+from optics.outputs import SaidTime, number
 from optics.questions import ExposureIndexField
 from pinpool.http.fields import Duration, Identifier, Instant, Number, StrictSerializer, Text, YesNo
 from pinpool.http.problems import impossible
+
+
+class PublishedIn(StrictSerializer):
+    """A data sheet's reciprocity table, for film: it stands in until the club has logs of its own."""
+
+    rows = Pairs(Duration(), help_text="Pairs of indicated and corrected time, both rising.")
+    source = Text(max_length=300, help_text="Where it is printed: maker, sheet, edition, page.")
+
+    def to_internal_value(self, data: Any) -> dict[str, Any]:
+        values = super().to_internal_value(data)
+        try:
+            law = TableLaw(tuple((float(indicated), float(corrected)) for indicated, corrected in values["rows"]))
+        except Impossible as fault:
+            refuse(fault)
+        return {
+            "published_rows_s": [list(row) for row in law.rows],
+            "published_typed": data["rows"],
+            "published_source": values["source"],
+        }
 
 
 class PaperIn(StrictSerializer):
     name = Text()
     family = Text(max_length=60, help_text="What it leans on while it has few logs, such as “graded paper”.")
     nominal_exposure_index = ExposureIndexField()
+    published = PublishedIn(required=False, allow_null=True, default=None)
     note = Text(max_length=2000, required=False, default="", allow_blank=True)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        published = attrs.pop("published") or {}
+        return attrs | published
+
+
+class PublishedOut(serializers.Serializer):
+    rows = serializers.ListField(child=serializers.ListField(child=SaidTime()), source="published_rows_s")
+    source = serializers.CharField(source="published_source")
 
 
 class PaperOut(serializers.Serializer):
     id = serializers.UUIDField()
     name = serializers.CharField()
     family = serializers.CharField()
+    catalogue_key = serializers.CharField(help_text="What other clubs know it by.")
     nominal_exposure_index = number()
+    published = serializers.SerializerMethodField(help_text="A data sheet's reciprocity table; null without one.")
     note = serializers.CharField()
     created_at = serializers.DateTimeField()
     revision = serializers.IntegerField()
+
+    def get_published(self, paper: Any) -> PublishedOut(allow_null=True):  # type: ignore[valid-type]
+        return None if paper.published_rows_s is None else PublishedOut(paper, context=self.context).data
 
 
 #: Farther over or under than this, a print is black or white and says no more.
@@ -68,7 +104,7 @@ class ResultIn(StrictSerializer):
         if abs(stops) > MOST_STOPS:
             text = f"This makes {stops:+.0f} stops; at most {MOST_STOPS:g} can be told. Check density and gradient."
             raise serializers.ValidationError({"density": [impossible(text, "stops_out_of_range")]})
-        return Result(dict(data), stops=stops)
+        return Result(dict(data), stops=stops, measured=True)
 
 
 class LogIn(StrictSerializer):
@@ -105,24 +141,11 @@ class LogOut(serializers.Serializer):
     exposure_time = SaidTime(source="exposure_time_s")
     result = serializers.JSONField(help_text="As written; null: not judged.")
     result_stops = number(allow_null=True, help_text="Stops over (+) or under.")
+    grade = serializers.CharField(help_text="judged, bracketed or densitometer; empty where it was not judged.")
     process = serializers.CharField()
     note = serializers.CharField()
     shared = serializers.BooleanField()
     revision = serializers.IntegerField()
-
-
-class PaperKnownOut(serializers.Serializer):
-    """What the logs say of one paper."""
-
-    paper = PaperOut()
-    logs = serializers.IntegerField(source="estimate.logs")
-    exposure_index = number(help_text="The index it really has, below 1 s.")
-    exponent = number("estimate.exponent", help_text="Of the power law above 1 s; 1 = no failure.")
-    exponent_error = number("estimate.exponent_error", help_text="One standard error.")
-    residual_stops = number("estimate.residual_stops", allow_null=True, help_text="How much single logs scatter.")
-    shortest = SaidTime(source="estimate.shortest_s", allow_null=True)
-    longest = SaidTime(source="estimate.longest_s", allow_null=True)
-    flags = FlagOut(many=True, source="estimate.flags")
 
 
 class RecommendationIn(StrictSerializer):
@@ -130,24 +153,3 @@ class RecommendationIn(StrictSerializer):
     paper = Identifier()
     reading = ReadingField()
     filter_stops = Number(minimum=0.0, maximum=30.0, required=False, default=0.0)
-
-
-class IntervalOut(serializers.Serializer):
-    low = SaidTime(source="low_s")
-    high = SaidTime(source="high_s")
-
-
-class RecommendationOut(serializers.Serializer):
-    """The time to give, how sure it is, and why."""
-
-    ev100 = number()
-    indicated_time = SaidTime(source="indicated_time_s")
-    exposure_time = SaidTime(source="exposure_time_s")
-    interval = serializers.SerializerMethodField(help_text="Holds the right time nine times in ten; null without logs.")
-    test_strip = serializers.ListField(child=SaidTime(), source="strip_totals_s")
-    test_strip_plan = StripStepOut(many=True, source="test_strip")
-    because = serializers.ListField(child=serializers.CharField())
-    flags = FlagOut(many=True)
-
-    def get_interval(self, found: Any) -> IntervalOut(allow_null=True):  # type: ignore[valid-type]
-        return None if found.low_s is None else IntervalOut(found, context=self.context).data

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from exposures import views
+from exposures import views, views_known, views_pool
 
 app_name = "exposures"
 urlpatterns = [
@@ -10,6 +10,19 @@ urlpatterns = [
     path("papers/<uuid:id>/", views.PaperView.as_view(), name="paper"),
     path("exposures/", views.ExposuresView.as_view(), name="exposures"),
     path("exposures/<uuid:id>/", views.ExposureView.as_view(), name="exposure"),
-    path("reciprocity/", views.ReciprocityView.as_view(), name="reciprocity"),
-    path("recommendation/", views.RecommendationView.as_view(), name="recommendation"),
+    path("doubts/", views_known.DoubtsView.as_view(), name="doubts"),
+    path("reciprocity/", views_known.ReciprocityView.as_view(), name="reciprocity"),
+    path("reciprocity/cameras/", views_known.CameraOffsetsView.as_view(), name="camera-offsets"),
+    path("reciprocity/members/", views_known.MemberOffsetsView.as_view(), name="member-offsets"),
+    path("reciprocity/model/", views_known.ModelView.as_view(), name="model"),
+    path("recommendation/", views_known.RecommendationView.as_view(), name="recommendation"),
+    path("next-tests/", views_known.NextTestsView.as_view(), name="next-tests"),
+    path("comparison/", views_known.ComparisonView.as_view(), name="comparison"),
+    path("pool/", views_pool.PoolView.as_view(), name="pool"),
+    path("catalogue/", views_pool.CatalogueView.as_view(), name="catalogue"),
+    path("paper-merges/", views_pool.MergesView.as_view(), name="merges"),
+    path("paper-merges/<int:number>/", views_pool.MergeView.as_view(), name="merge"),
+    path("packets/", views_pool.PacketsView.as_view(), name="packets"),
+    path("packets/own/", views_pool.OwnPacketView.as_view(), name="own-packet"),
+    path("packets/<uuid:id>/", views_pool.PacketView.as_view(), name="packet"),
 ]

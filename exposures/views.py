@@ -1,4 +1,4 @@
-"""The endpoints for papers, the shared log, and what it says."""
+"""The endpoints for papers and the shared log."""
 
 import uuid
 from typing import Any
@@ -14,9 +14,9 @@ from clubs.views import READ, WRITE, ClubView
 from exposures import selectors, serializers, services
 from exposures.models import ExposureLog
 from pinpool.http.filters import filtered
-from pinpool.http.pages import PAGE_QUERY, page_of_rows
+from pinpool.http.pages import PAGE_QUERY
 from pinpool.http.problems import refuse_unknown
-from pinpool.http.schema import Operation, page_of
+from pinpool.http.schema import Operation
 
 
 class PapersView(ClubView):
@@ -82,7 +82,7 @@ class ExposuresView(ClubView):
     def post(self, request: Request, club: str) -> Response:
         member = self.member
         facts = self.read(request, serializers.LogIn)
-        facts = _with_camera_and_paper(member.club, facts)
+        facts = with_camera_and_paper(member.club, facts)
         entry, new = services.log_exposure(actor=member, **facts)
         return self.one(entry, serializers.LogOut, 201 if new else 200)
 
@@ -98,38 +98,7 @@ class ExposureView(ClubView):
         return self.one(selectors.exposure_in(club=self.member.club, id=id), serializers.LogOut)
 
 
-class ReciprocityView(ClubView):
-    """What the log says of each paper: its real index and its exponent, with errors."""
-
-    query = PAGE_QUERY
-    actions = {"GET": "read_exposures"}
-    operations = {"GET": Operation(gives=serializers.PaperKnownOut, page=True, refusals=READ)}
-
-    def get(self, request: Request, club: str) -> Response:
-        found = page_of_rows(request, selectors.papers_in(club=self.member.club), key="name")
-        rows = [selectors.estimate_of(paper) for paper in found.results]
-        shown = {"next": found.next, "previous": found.previous, "results": rows}
-        return self.answer(shown, page_of(serializers.PaperKnownOut))
-
-
-class RecommendationView(ClubView):
-    """The time to give for a camera, a paper and a light, with how sure it is and why."""
-
-    query = {}
-    actions = {"POST": "ask_recommendation"}
-    operations = {
-        "POST": Operation(
-            takes=serializers.RecommendationIn, gives=serializers.RecommendationOut, refusals=(*READ, 422)
-        )
-    }
-
-    def post(self, request: Request, club: str) -> Response:
-        member = self.member
-        facts = _with_camera_and_paper(member.club, self.read(request, serializers.RecommendationIn))
-        return self.answer(services.recommend(actor=member, **facts), serializers.RecommendationOut)
-
-
-def _with_camera_and_paper(club: Any, facts: dict[str, Any]) -> dict[str, Any]:
+def with_camera_and_paper(club: Any, facts: dict[str, Any]) -> dict[str, Any]:
     """Put the camera and the paper in the place of their names; what is not in the club is a fault in the body."""
     with refuse_unknown("camera", "There is no camera of that code in this club."):
         camera = camera_in(club=club, code=facts["camera"])

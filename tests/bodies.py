@@ -2,6 +2,9 @@
 
 from typing import Any
 
+from exposures.reciprocity.cells import Cells
+from exposures.reciprocity.packets import make_packet
+
 FILM_PLANES: dict[str, dict[str, Any]] = {
     "flat": {"kind": "flat", "width": "4 in", "height": "5 in", "distance": "61 mm"},
     "bowed": {"kind": "bowed", "width": "100 mm", "depth": "60 mm", "length": "125 mm", "height": "80 mm"},
@@ -100,4 +103,15 @@ CLUB: dict[str, dict[str, Any]] = {
         "process": "tray, 2 min", "note": "cloud at the end", "shared": True,
     },
     "recommendation/": {"camera": "T1", "paper": "", "reading": READINGS["ev"], "filter_stops": 0.5},
+    "paper-merges/": {"key": "cord grass|graded paper", "into_key": "cordgrass|graded paper"},
 }  # fmt: skip
+
+#: Those that are not posted, or are no form that a person fills in.
+POOL = {"joined": True}
+PACKET = make_packet(
+    Cells.from_rows([("cordgrass|graded paper", "camera", "member", "judged", 4, 4, 24, 146, 36, 218, 326, 5, 7)]),
+    source="8f0c8a52-4b7e-4c8e-9d0e-6a1f0d1c2b3a",
+    revision=1,
+    secret=b"the invented secret of a test",
+    papers={"cordgrass|graded paper": 6.0},
+)

@@ -7,6 +7,7 @@ import factory
 from django.contrib.auth import get_user_model
 
 from clubs.models import Camera, CameraSpec, Club, Membership
+from exposures.evidence import evidence_of, keep
 from exposures.models import ExposureLog, Paper
 from optics import contributed
 
@@ -85,8 +86,11 @@ class PaperFactory(factory.django.DjangoModelFactory):
 
 
 class ExposureLogFactory(factory.django.DjangoModelFactory):
+    """A log as `log_exposure` leaves it: its evidence is kept too."""
+
     class Meta:
         model = ExposureLog
+        skip_postgeneration_save = True
 
     club = factory.SelfAttribute("spec.camera.club")
     spec = factory.SubFactory(CameraSpecFactory)
@@ -102,3 +106,13 @@ class ExposureLogFactory(factory.django.DjangoModelFactory):
     typed_time = "4 min"
     result = factory.Dict({"judged_stops": 0.0})
     result_stops = 0.0
+
+    @factory.post_generation
+    def evidence(self, create: bool, extracted: Any, **_: Any) -> None:  # noqa: ARG002
+        """Told by `result_stops` and `right_time_s`."""
+        told = {name: getattr(self, name) for name in (
+            "exposure_time_s", "indicated_time_s", "exposure_index", "result_stops", "right_time_s",
+        )}  # fmt: skip
+        ExposureLog.objects.filter(pk=self.number).update(**evidence_of(**told))
+        self.refresh_from_db()
+        keep(self)

@@ -23,6 +23,11 @@ NO_LOGS = Flag("no_logs", "Nobody has logged this: nominal speed and no reciproc
 _PLURAL = {"paper": "papers", "camera": "cameras", "member": "members"}
 
 
+def say_count(count: int, word: str) -> str:
+    """“1 log”, “3 logs”."""
+    return f"{count} {word}" if count == 1 else f"{count} {word}s"
+
+
 def fit_flags(
     of: Design, *, too_few: bool, singular: bool, record: tuple[Run, ...], doubtful_logs: int
 ) -> tuple[Flag, ...]:
@@ -30,7 +35,9 @@ def fit_flags(
     logs = round(float(of.cells.logs.sum()))
     found = []
     if too_few:
-        text = f"All of this rests on {logs} logs; how much papers, cameras and single logs vary is assumed."
+        text = (
+            f"All of this rests on {say_count(logs, 'log')}; how much papers, cameras and single logs vary is assumed."
+        )
         found.append(Flag("few_logs", text))
     if singular:
         text = "The logs show no difference at all between some papers, cameras or members; the true one may be small."
@@ -38,7 +45,9 @@ def fit_flags(
     if record and not any(run.settled for run in record):
         found.append(Flag("unsettled", "The fit stopped before it settled; its variances are approximate."))
     if doubtful_logs:
-        found.append(Flag("outliers", f"{doubtful_logs} logs lie so far off the rest that they count little or not."))
+        verb, count = ("lies", "it counts") if doubtful_logs == 1 else ("lie", "they count")
+        text = f"{say_count(doubtful_logs, 'log')} {verb} so far off the rest that {count} little or not."
+        found.append(Flag("outliers", text))
     found += [flag for block in of.blocks if (flag := _one_level(block.name, len(block.levels))) is not None]
     if of.sloped and not of.slope_known.all():
         names = ", ".join(str(name) for name in of.families[~of.slope_known].tolist()) or "these papers"
@@ -78,7 +87,7 @@ def paper_flags(point: Point | None, logs: int, slope: float, slope_error: float
     if logs == 0:
         found.append(Flag("no_logs", "Nobody has logged this paper: it is taken for the mean of its family."))
     elif logs < FEW_LOGS:
-        found.append(Flag("few_logs", f"This rests on {logs} logs, and leans on its family."))
+        found.append(Flag("few_logs", f"This rests on {say_count(logs, 'log')}, and leans on its family."))
     if slope - 2 * slope_error > 1:
         found.append(Flag("slope_odd", f"The logs say the paper gains speed with time (exponent {1 / slope:.2f})."))
     if slope < 0.2:
@@ -90,7 +99,9 @@ def level_flags(error: float, spread: float, logs: int) -> tuple[Flag, ...]:
     """Doubts that concern one camera or member: its logs tell less than half of its variance."""
     if error**2 <= spread**2 / 2:
         return ()
-    return (Flag("few_logs", f"{logs} logs do not tell this one's offset: most of it is a guess from the others."),)
+    verb = "does" if logs == 1 else "do"
+    text = f"{say_count(logs, 'log')} {verb} not tell this one's offset: most of it is a guess from the others."
+    return (Flag("few_logs", text),)
 
 
 def time_flags(shortest_s: float, longest_s: float, time_s: float) -> tuple[Flag, ...]:

@@ -2,8 +2,8 @@
 
 A packet holds the additive sums of cells and nothing else: no places, dates, names or single times. Cameras and members
 go under pseudonyms that only their own server can resolve; papers and grades under the names of the shared catalogue.
-Cells with fewer than a minimum of logs stay at home. A later revision from the same source replaces the earlier, and
-the same packet twice is once.
+Cells with fewer than a minimum of logs stay at home. A later revision from the same source takes the earlier one's
+place; whoever keeps both can tell what was added between them, if only as sums.
 """
 
 from __future__ import annotations
@@ -12,7 +12,8 @@ import hashlib
 import hmac
 import json
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -23,8 +24,13 @@ from optics.core.faults import Impossible
 FORMAT = "pinpool-reciprocity"
 VERSION = 1
 LEAST_LOGS = 3
+#: A cell of more logs, or of times or effects farther from a second, is nobody's honest sum.
+MOST_LOGS, FARTHEST_STOPS = 1e7, 64.0
 #: What a packet's cell holds, in this order.
 PACKED = (*KEYS, "logs", *SUMS)
+KEYS_OF_PACKET = {
+    "format", "version", "source", "revision", "least_logs", "papers", "columns", "cells", "checksum",
+}  # fmt: skip
 
 Packet = dict[str, Any]
 
@@ -35,33 +41,34 @@ def make_packet(
     source: str,
     revision: int,
     secret: bytes,
-    papers: Mapping[Any, str],
+    papers: Mapping[str, float],
     least_logs: int = LEAST_LOGS,
 ) -> Packet:
     """Pack cells under `source` (an identifier of the club that says nothing of it) and a growing `revision`.
 
-    `papers` gives the catalogue name of every paper that may leave; others stay. `secret` keys the pseudonyms and never
-    leaves the server. Grades are written as strings.
+    Effects in the cells are counted from an exposure index of 1, so that no club's nominal index matters. `papers`
+    gives the nominal index of every paper that may leave, by its catalogue name; others stay. `secret` keys the
+    pseudonyms and never leaves the server. Grades are written as strings.
     """
     if len(secret) < 16:
         raise Impossible("secret_too_short", "Pseudonyms need a secret of at least 16 bytes.", "secret")
+    kept = cells.where((cells.logs >= least_logs) & np.isin(cells.paper, sorted(papers))) if len(cells) else cells
     named = Cells.from_columns(
         {
-            **{name: getattr(cells, name) for name in COLUMNS},
-            "paper": [papers.get(key, "") for key in cells.paper.tolist()],
-            "camera": [pseudonym(secret, "camera", key) for key in cells.camera.tolist()],
-            "member": [pseudonym(secret, "member", key) for key in cells.member.tolist()],
-            "grade": [str(key) for key in cells.grade.tolist()],
+            **{name: getattr(kept, name) for name in COLUMNS},
+            "camera": [pseudonym(secret, "camera", key) for key in kept.camera.tolist()],
+            "member": [pseudonym(secret, "member", key) for key in kept.member.tolist()],
+            "grade": [str(key) for key in kept.grade.tolist()],
         }
     )
-    kept = named.where((named.logs >= least_logs) & (named.paper != "")) if len(named) else named
-    rows = [list(row) for row in zip(*(getattr(kept, name).tolist() for name in PACKED), strict=True)]
+    rows = [list(row) for row in zip(*(getattr(named, name).tolist() for name in PACKED), strict=True)]
     packet: Packet = {
         "format": FORMAT,
         "version": VERSION,
         "source": source,
         "revision": revision,
         "least_logs": least_logs,
+        "papers": {name: papers[name] for name in np.unique(named.paper).tolist()},
         "columns": list(PACKED),
         "cells": rows,
     }
@@ -81,84 +88,83 @@ def checksum(packet: Packet) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def open_packet(packet: Any) -> Cells:
-    """The cells of one packet, checked through and through; `Impossible` says what is wrong with it.
+@dataclass(frozen=True)
+class OpenPacket:
+    """A packet that was found sound: its cells, effects counted from an index of 1, and its papers' nominal indices."""
+
+    source: str
+    revision: int
+    checksum: str
+    indices: dict[str, float]
+    cells: Cells
+
+
+def open_packet(packet: Any) -> OpenPacket:
+    """A packet checked through and through; `Impossible` says what is wrong with it.
 
     A packet tells no single times, so the range of times of a cell is that of its mean, which never overstates it.
     """
+    source, revision, indices, rows = _checked(packet)
+    found = OpenPacket(source, revision, packet["checksum"], indices, NO_CELLS)
+    if not rows:
+        return found
+    columns: dict[str, Any] = dict(zip(PACKED, zip(*rows, strict=True), strict=True))
+    weight = np.asarray(columns["weight"], float)
+    mean = np.divide(columns["x"], weight, out=np.zeros(len(rows)), where=weight > 0)
+    return replace(found, cells=Cells.from_columns({**columns, "shortest_u": mean, "longest_u": mean}))
+
+
+def _checked(packet: Any) -> tuple[str, int, dict[str, float], list[list[Any]]]:
+    """Source, revision, papers' indices and cells of a packet that can be read and was not changed."""
     if not isinstance(packet, dict) or packet.get("format") != FORMAT:
         raise Impossible("not_a_packet", "This is not a packet of pooled statistics.", "format")
     if packet.get("version") != VERSION:
         raise Impossible("packet_version", f"Only packets of version {VERSION} can be read here.", "version")
-    if not isinstance(packet.get("source"), str) or type(packet.get("revision")) is not int:
-        raise Impossible("packet_source", "A packet needs a source and a whole-numbered revision.", "source")
+    if packet.keys() != KEYS_OF_PACKET:
+        odd = sorted(str(key) for key in packet.keys() ^ KEYS_OF_PACKET)
+        raise Impossible("packet_keys", f"A packet lacks or must not have {', '.join(odd)[:200]}.", "")
+    source, revision = packet.get("source"), packet.get("revision")
+    if not isinstance(source, str) or not 0 < len(source) <= 100:
+        raise Impossible("packet_source", "A packet needs a source of 1 to 100 characters.", "source")
+    if type(revision) is not int or not 0 <= revision < 2**31:
+        raise Impossible("packet_revision", "A packet needs a whole-numbered revision from 0 up.", "revision")
+    if packet.get("checksum") != checksum(packet):
+        raise Impossible("packet_checksum", "This packet was changed or damaged on its way.", "checksum")
+    if type(packet.get("least_logs")) is not int:
+        raise Impossible("packet_least_logs", "least_logs must be a whole number.", "least_logs")
+    return source, revision, *_content(packet)
+
+
+def _content(packet: Packet) -> tuple[dict[str, float], list[list[Any]]]:
     rows = packet.get("cells")
     if packet.get("columns") != list(PACKED) or not isinstance(rows, list):
         raise Impossible("packet_columns", f"A packet's cells must hold {', '.join(PACKED)}.", "columns")
     if not all(isinstance(row, list) and len(row) == len(PACKED) and _sound(row) for row in rows):
         raise Impossible("packet_cell", "A cell of this packet cannot be the sum of any logs.", "cells")
-    if packet.get("checksum") != checksum(packet):
-        raise Impossible("packet_checksum", "This packet was changed or damaged on its way.", "checksum")
-    if not rows:
-        return NO_CELLS
-    columns: dict[str, Any] = dict(zip(PACKED, zip(*rows, strict=True), strict=True))
-    with np.errstate(invalid="ignore", divide="ignore"):
-        mean = np.asarray(columns["x"], float) / np.asarray(columns["weight"], float)
-    mean = np.where(np.isfinite(mean), mean, 0.0)
-    return Cells.from_columns({**columns, "shortest_u": mean, "longest_u": mean})
+    indices = packet.get("papers")
+    if not isinstance(indices, dict) or {row[0] for row in rows} != indices.keys():
+        raise Impossible("packet_papers", "A packet names the papers of its cells, and no others.", "papers")
+    if not all(type(index) in {int, float} and 1e-3 <= index <= 1e6 for index in indices.values()):
+        raise Impossible("packet_index", "A paper's nominal index lies between 0.001 and 1 000 000.", "papers")
+    return {name: float(index) for name, index in indices.items()}, rows
 
 
 def _sound(row: list[Any]) -> bool:
-    """Whether a cell's sums could be those of weighted logs: signs, and Cauchy–Schwarz."""
+    """Whether a cell's sums could be those of weighted logs: signs, ranges, and Cauchy–Schwarz."""
     keys, numbers = row[: len(KEYS)], row[len(KEYS) :]
     if not all(isinstance(key, str) and 0 < len(key) <= 200 for key in keys):
         return False
     if not all(type(value) in {int, float} and abs(value) < 1e15 and math.isfinite(value) for value in numbers):
         return False
     logs, w, x, xx, y, xy, yy = (float(value) for value in numbers)
-    slack = 1e-9 * (1 + xx + yy)
+    slack = 1e-9 * (1 + logs + xx + yy)  # sums of doubted logs, taken off again, leave a trace of rounding
     return (
-        logs >= 1
-        and 0 <= w <= logs * (1 + 1e-9)
-        and x >= 0
-        and xx >= 0
-        and yy >= 0
+        1 <= logs <= MOST_LOGS
+        and -slack <= w <= logs + slack
+        and -slack <= x <= FARTHEST_STOPS * w + slack
+        and -slack <= xx <= FARTHEST_STOPS * x + slack
+        and -slack <= yy <= FARTHEST_STOPS**2 * w + slack
         and x * x <= w * xx + slack * (1 + w)
         and y * y <= w * yy + slack * (1 + w)
         and xy * xy <= xx * yy + slack * (1 + xx)
     )
-
-
-def merge(packets: Iterable[Packet], *, withdrawn: Iterable[str] = ()) -> Cells:
-    """All packets' cells in one. Of each source the highest revision counts, once; sources in `withdrawn` do not.
-
-    Two different packets of one source with the same revision are refused.
-    """
-    gone = set(withdrawn)
-    latest: dict[str, tuple[int, str, Cells]] = {}
-    for packet in packets:
-        cells = open_packet(packet)
-        source = packet["source"]
-        before = latest.get(source)
-        if before is not None and before[0] == packet["revision"] and before[1] != packet["checksum"]:
-            raise Impossible(
-                "packet_twice", f"Two different packets call themselves {source}, same revision.", "source"
-            )
-        if source not in gone and (before is None or packet["revision"] > before[0]):
-            latest[source] = (packet["revision"], packet["checksum"], cells)
-    total = NO_CELLS
-    for source in sorted(latest):
-        total = total + latest[source][2]
-    return total
-
-
-def local(cells: Cells, *, secret: bytes, papers: Mapping[Any, str]) -> Cells:
-    """The club's own cells under the names that packets use, ready to be added to others'; times' range is kept."""
-    columns = {name: getattr(cells, name) for name in COLUMNS}
-    renamed = {
-        "paper": [papers.get(key, f"local:{key}") for key in cells.paper.tolist()],
-        "camera": [pseudonym(secret, "camera", key) for key in cells.camera.tolist()],
-        "member": [pseudonym(secret, "member", key) for key in cells.member.tolist()],
-        "grade": [str(key) for key in cells.grade.tolist()],
-    }
-    return Cells.from_columns({**columns, **renamed})

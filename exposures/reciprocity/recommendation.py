@@ -7,15 +7,20 @@ from typing import Any
 
 import numpy as np
 
-from exposures.reciprocity.doubts import time_flags
-from exposures.reciprocity.result import Fit
+from exposures.reciprocity.cells import Floats
+from exposures.reciprocity.doubts import say_count, time_flags
+from exposures.reciprocity.lines import Line
+from exposures.reciprocity.result import Fit, Offset, PaperAnswer
+from optics.core.exposure import StripStep, plan_test_strip
 from optics.core.faults import Flag, Impossible
-from optics.core.say import say_time
+from optics.core.say import say_stops, say_time
 
-#: A test strip has this many patches at most, and at least three.
-MOST_PATCHES = 7
-#: Neighbouring patches lie no nearer than this (stops), or nobody sees the difference. Design judgement.
+#: A test strip has this many strips at most, and at least three.
+MOST_STRIPS = 7
+#: Neighbouring strips lie no nearer than this (stops), or nobody sees the difference. Design judgement.
 LEAST_STEP_STOPS = 1 / 3
+#: One test strip can show this much to either side (stops).
+MOST_REACH_STOPS = 2.0
 
 
 @dataclass(frozen=True)
@@ -25,9 +30,21 @@ class Recommendation:
     time_s: float
     half: tuple[float, float]
     ninety: tuple[float, float]
-    test_strip_s: tuple[float, ...]
+    test_strip: tuple[StripStep, ...]
     because: tuple[str, ...]
     flags: tuple[Flag, ...]
+
+
+@dataclass(frozen=True)
+class LineLaw:
+    """A line as a reciprocity law: its speed, camera and member included; and why it may be doubtful."""
+
+    line: Line
+    flags: tuple[Flag, ...] = ()
+
+    def correct(self, time_s: Floats | float) -> Floats | float:
+        over = np.log2(np.asarray(time_s, dtype=float)) - self.line.speed
+        return np.exp2(np.where(over > 0, np.minimum(over / self.line.slope, 1000.0), over))[()]
 
 
 def recommend(
@@ -38,55 +55,94 @@ def recommend(
     camera: Any = None,
     member: Any = None,
     family: Any = None,
+    index_stops: float = 0.0,
+    nominal_index: float | None = None,
     more_stops: float = 0.0,
 ) -> Recommendation:
-    """The time to give where the meter asks for `indicated_s` (s, > 0).
+    """The time to give where the meter asks for `indicated_s` (s, > 0), reckoned at the paper's `nominal_index`.
 
-    `more_stops` is another standard error in stops, such as that of a hole just measured, added in squares.
+    `index_stops` as in `Fit.line`; `more_stops` is another standard error in stops, such as that of a hole just
+    measured, added in squares.
     """
     if not (np.isfinite(indicated_s) and 1e-9 < indicated_s < 1e9):
         raise Impossible("indicated_time_odd", "The indicated time must lie between 1 ns and 30 years.", "reading")
-    line = fit.line(paper, camera=camera, member=member, family=family)
+    line = fit.line(paper, camera=camera, member=member, family=family, index_stops=index_stops)
     line = replace(line, covariance=line.covariance + np.diag([more_stops**2, 0.0]))
     time = line.right_time_s(indicated_s)
     half = line.interval_s(indicated_s, quantile=fit.quantile(0.5))
     ninety = line.interval_s(indicated_s, quantile=fit.quantile(0.9))
-    answer = fit.paper(paper, family=family)
-    evidence = answer.evidence
-    flags = (*answer.flags, *time_flags(evidence.shortest_s, evidence.longest_s, time))
-    because = [f"The meter asks for {say_time(indicated_s)}."]
-    if evidence.logs:
-        logs = (
-            f"{evidence.logs} logs of this paper, by {evidence.members} members with {evidence.cameras} cameras "
-            f"from {say_time(evidence.shortest_s)} to {say_time(evidence.longest_s)}"
-        )
+    answer = fit.paper(paper, family=family, index_stops=index_stops)
+    because = [_of_paper(answer, nominal_index)]
+    if camera is not None:
+        because.append(_of_camera(fit.offset("camera", camera)))
+    if member is not None:
+        because.append(_of_member(fit.offset("member", member)))
+    if np.isfinite(time):
         because.append(
-            f"{logs}, say {answer.speed_stops:+.2f} stops of speed and an exponent of {answer.exponent:.2f}."
+            f"That makes {say_time(time)}; nine times in ten the right time lies between {say_time(ninety[0])} and "
+            f"{_say_end(ninety[1])}."
         )
     else:
-        because.append("Nobody has logged this paper: its family stands in for it, or its nominal speed.")
-    for name, key in (("camera", camera), ("member", member)):
-        if key is not None:
-            offset = fit.offset(name, key)
-            off = f"{offset.stops:+.2f} ± {offset.error_stops:.2f} stops"
-            because.append(f"This {name} lies {off} off, by {offset.evidence.logs} logs.")
-    if np.isfinite(time):
-        because.append(f"With 90 % the right time lies from {say_time(ninety[0])} to {_say(ninety[1])}.")
-    return Recommendation(time, half, ninety, strip_times(time, ninety), tuple(because), flags)
+        because.append("By these logs no time would be long enough: they contradict each other.")
+    evidence = answer.evidence
+    flags = (*answer.flags, *time_flags(evidence.shortest_s, evidence.longest_s, time))
+    return Recommendation(time, half, ninety, strip_of(line, indicated_s, ninety), tuple(because), flags)
 
 
-def _say(time_s: float) -> str:
-    return say_time(time_s) if np.isfinite(time_s) else "any length"
+def _of_paper(answer: PaperAnswer, nominal_index: float | None) -> str:
+    evidence = answer.evidence
+    if nominal_index is None:
+        speed = f"its speed at {say_stops(answer.speed_stops)} against the nominal one"
+    else:
+        index = nominal_index * answer.index_factor
+        speed = f"its index at {index:.2g} ({say_stops(answer.speed_stops)} against the nominal {nominal_index:g})"
+    low, high = answer.exponent_interval
+    exponent = f"its exponent at {answer.exponent:.2f} ({low:.2f} to {high:.2f})"
+    if not evidence.logs:
+        return f"Nobody has logged this paper; others like it put {speed} and {exponent}."
+    who = f"{say_count(evidence.members, 'member')} with {say_count(evidence.cameras, 'camera')}"
+    times = f"from {say_time(evidence.shortest_s)} to {say_time(evidence.longest_s)}"
+    verb = "puts" if evidence.logs == 1 else "put"
+    return f"{say_count(evidence.logs, 'log')} of this paper by {who}, {times}, {verb} {speed} and {exponent}."
 
 
-def strip_times(time_s: float, interval_s: tuple[float, float]) -> tuple[float, ...]:
-    """Times in equal steps of stops that span an interval, the middle one the recommended; empty without a time.
+def _of_camera(offset: Offset) -> str:
+    if not offset.evidence.logs:
+        return f"Nobody has logged this camera; that cameras differ by ± {offset.error_stops:.2f} stop is allowed for."
+    way = "less" if offset.stops < 0 else "more"
+    return (
+        f"This camera gives {abs(offset.stops):.2f} ± {offset.error_stops:.2f} stop {way} light than its f-number "
+        f"says, by {say_count(offset.evidence.logs, 'log')}."
+    )
 
-    An open or very wide interval is spanned two stops to either side, which is as much as one strip can show.
+
+def _of_member(offset: Offset) -> str:
+    if not offset.evidence.logs:
+        return f"You have judged no log yet; that members differ by ± {offset.error_stops:.2f} stop is allowed for."
+    way = "under" if offset.stops < 0 else "over"
+    return (
+        f"Your results come out {abs(offset.stops):.2f} ± {offset.error_stops:.2f} stop {way} where others' are right, "
+        f"by {say_count(offset.evidence.logs, 'log')}."
+    )
+
+
+def _say_end(time_s: float) -> str:
+    return say_time(time_s) if time_s < 2.0**40 else "any length"
+
+
+def strip_of(line: Line, indicated_s: float, interval_s: tuple[float, float]) -> tuple[StripStep, ...]:
+    """A cover-up strip that spans an interval in even steps of effect, the middle one the recommended time.
+
+    An open or very wide interval is spanned `MOST_REACH_STOPS` to either side. Empty where no time would do.
     """
-    if not np.isfinite(time_s):
+    if not np.isfinite(line.right_time_s(indicated_s)):
         return ()
-    sides = [abs(float(np.log2(max(end, 1e-12) / time_s))) if np.isfinite(end) else np.inf for end in interval_s]
-    reach = min(max(*sides, LEAST_STEP_STOPS), 2.0)
-    each = int(min(max(np.floor(reach / LEAST_STEP_STOPS + 1e-9), 1), MOST_PATCHES // 2))
-    return tuple(float(time_s * 2 ** (reach * i / each)) for i in range(-each, each + 1))
+    over = [
+        abs(line.effect(float(np.log2(end))) - float(np.log2(indicated_s))) if 0 < end < np.inf else np.inf
+        for end in interval_s
+    ]
+    reach = min(max(*over, LEAST_STEP_STOPS), MOST_REACH_STOPS)
+    each = int(min(max(np.floor(reach / LEAST_STEP_STOPS + 1e-9), 1), MOST_STRIPS // 2))
+    return plan_test_strip(
+        indicated_time_s=indicated_s, law=LineLaw(line), steps=[reach * i / each for i in range(-each, each + 1)]
+    )

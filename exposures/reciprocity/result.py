@@ -12,7 +12,7 @@ suppose normal errors; `tests/bench/reciprocity_simulation.py` measures how ofte
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -33,10 +33,12 @@ from exposures.reciprocity.lines import Line, Sums, add_effect, covariance, no_s
 from exposures.reciprocity.objective import Objective, Point
 from exposures.reciprocity.optimiser import Run, is_singular, optimise, scales
 from exposures.reciprocity.support import Support, support
-from optics.core.faults import Flag
+from optics.core.faults import Flag, Impossible
 
 #: How far a paper nobody has logged may be off its nominal speed (sd, stops). Design judgement, no source.
 ASSUMED_MEAN_SPEED = 1.0
+#: Grows whenever the same θ would mean something else.
+STATE_VERSION = 1
 #: Indicated times at which a curve is tabled: 1 s to 1 h 8 min in whole stops.
 CURVE_S = tuple(float(2**n) for n in range(13))
 
@@ -49,6 +51,8 @@ class Fit:
     point: Point | None
     record: tuple[Run, ...]
     flags: tuple[Flag, ...]
+    #: Where it is known already; else it is looked for when first needed.
+    kept_support: Support | None = None
 
     @property
     def theta(self) -> Floats | None:
@@ -82,35 +86,51 @@ class Fit:
                 found["correlation"] = float(spread[0, 1] / product) if product > 0 else 0.0
         return found
 
+    def state(self) -> dict[str, Any] | None:
+        """What `restored` needs to answer the same without a search, as plain numbers for JSON; None without logs."""
+        if self.point is None:
+            return None
+        return {
+            "version": STATE_VERSION,
+            "theta": self.point.theta.tolist(),
+            "support": [point.theta.tolist() for point in self.support.points],
+            "weights": self.support.weights.tolist(),
+            "record": [asdict(run) for run in self.record],
+            "flags": [asdict(flag) for flag in self.flags],
+        }
+
     def quantile(self, share: float) -> float:
         """Student's t for a two-sided interval that holds `share`."""
         freedom = 1.0 if self.point is None else max(self.point.design.freedom, 1.0)
         return float(stdtrit(freedom, (1 + share) / 2))
 
-    def line(self, paper: Any, *, camera: Any = None, member: Any = None, family: Any = None) -> Line:
+    def line(
+        self, paper: Any, *, camera: Any = None, member: Any = None, family: Any = None, index_stops: float = 0.0
+    ) -> Line:
         """The line of a paper. Without a camera: one that is as its f-number says; without a member: the average one.
 
         A camera or member without logs adds the spread between cameras or members to the error. A paper without logs
-        is its `family`'s mean, or the mean of all families where that has none either.
+        is its `family`'s mean, or the mean of all families where that has none either. `index_stops` is log₂ of the
+        nominal index that indicated times will be reckoned with, over the one that the cells' effects count from.
         """
         if self.point is None:
             spread = np.diag([ASSUMED_MEAN_SPEED**2 + ASSUMED["speed"] ** 2, ASSUMED["slope"] ** 2])
             spread[0, 0] += sum(
                 ASSUMED[n] ** 2 for n, key in (("camera", camera), ("member", member)) if key is not None
             )
-            return Line(0.0, 1.0, spread)
+            return Line(-index_stops, 1.0, spread)
         parts = []
         for point in self.support.points:
             sums, spread = self._sums(point, paper, camera, member, family)
             parts.append((values(point, sums), covariance(point, sums) + spread))
         mean, total = self._mixed(parts)
-        return Line(float(mean[0]), 1.0 + float(mean[1]), total)
+        return Line(float(mean[0]) - index_stops, 1.0 + float(mean[1]), total)
 
     @cached_property
     def support(self) -> Support:
         """The fits over which answers are means; see `support`."""
         assert self.point is not None  # noqa: S101  (asked only where there is a fit)
-        return support(self.point.objective, self.point)
+        return self.kept_support or support(self.point.objective, self.point)
 
     def _mixed(self, parts: list[tuple[Floats, Floats]]) -> tuple[Floats, Floats]:
         """Mean and covariance over the support, from each point's."""
@@ -145,9 +165,9 @@ class Fit:
                 spread[0, 0] += sum(float(point.factors[i][0, 0]) ** 2 for i in places)
         return sums, spread
 
-    def paper(self, key: Any, *, family: Any = None) -> PaperAnswer:
-        """What is known of one paper by itself, camera and member allowed for."""
-        line = self.line(key, family=family)
+    def paper(self, key: Any, *, family: Any = None, index_stops: float = 0.0) -> PaperAnswer:
+        """What is known of one paper by itself, camera and member allowed for; `index_stops` as in `line`."""
+        line = self.line(key, family=family, index_stops=index_stops)
         rests_on = Evidence.of(self.cells.where(self.cells.paper == key) if len(self.cells) else self.cells)
         slope_error = float(np.sqrt(line.covariance[1, 1]))
         slopes = [line.slope + side * self.quantile(0.9) * slope_error for side in (-1, 1)]
@@ -299,6 +319,33 @@ def fit(
     singular = not too_few and is_singular(objective, point, scales(objective))
     flags = fit_flags(of, too_few=too_few, singular=singular, record=record, doubtful_logs=doubtful_logs)
     return Fit(cells, point, record, flags)
+
+
+def restored(
+    cells: Cells, state: Mapping[str, Any] | None, *, families: Mapping[Any, Any] | None = None, **options: Any
+) -> Fit:
+    """The fit whose `state` was kept, over the same cells: nothing is searched for, the equations are solved again.
+
+    Raises `Impossible` with the code `state_stale` where the state is another version's or does not fit the cells.
+    """
+    stale = Impossible("state_stale", "The stored fit is of another kind; it must be made anew.", "state")
+    if state is None or not len(cells):
+        if state is not None or len(cells):
+            raise stale
+        return fit(cells)
+    if state.get("version") != STATE_VERSION:
+        raise stale
+    objective = Objective(design(cells, families=families, **options))
+    thetas = [np.array(theta, dtype=float) for theta in (state["theta"], *state["support"])]
+    if any(theta.shape != objective.held.shape for theta in thetas):
+        raise stale
+    points = [objective.at(theta) for theta in thetas]
+    solved = tuple(point for point in points if point is not None)
+    if len(solved) < len(points):
+        raise stale
+    record = tuple(Run(**run) for run in state["record"])
+    flags = tuple(Flag(**flag) for flag in state["flags"])
+    return Fit(cells, solved[0], record, flags, Support(solved[1:], np.array(state["weights"])))
 
 
 def refreshed(last: Fit, cells: Cells, **options: Any) -> Fit:

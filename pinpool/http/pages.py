@@ -2,6 +2,7 @@
 
 import base64
 import binascii
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -28,6 +29,18 @@ class Page:
     previous: str | None
 
 
+def page_of_list(request: Request, rows: Iterable[Any], *, key: str) -> Page:
+    """The page of objects made elsewhere that the request asks for, in the order of their unique text `key`."""
+    size = _page_size(request)
+    backwards, edge = _read_cursor(request)
+    ordered = sorted(rows, key=lambda row: getattr(row, key))
+    if edge is not None:
+        ordered = [row for row in ordered if (getattr(row, key) < edge if backwards else getattr(row, key) > edge)]
+    found = ordered[-size:] if backwards else ordered[:size]
+    more = len(found) < len(ordered)
+    return _page(request, found, key=key, after=backwards or more, before=more if backwards else edge is not None)
+
+
 def page_of_rows(request: Request, rows: QuerySet, *, key: str, newest_first: bool = False) -> Page:
     """The page of `rows` that the request asks for, in the order of the unique field `key`."""
     size = _page_size(request)
@@ -44,8 +57,10 @@ def page_of_rows(request: Request, rows: QuerySet, *, key: str, newest_first: bo
     more, found = len(found) > size, found[:size]
     if backwards:
         found.reverse()
-    after = more if not backwards else edge is not None
-    before = edge is not None if not backwards else more
+    return _page(request, found, key=key, after=backwards or more, before=more if backwards else edge is not None)
+
+
+def _page(request: Request, found: list[Any], *, key: str, after: bool, before: bool) -> Page:
     return Page(
         results=found,
         next=_address(request, "f", getattr(found[-1], key)) if found and after else None,

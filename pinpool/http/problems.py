@@ -54,6 +54,22 @@ class Conflict(APIException):
     default_code = "conflict"
 
 
+class ChangedMeanwhile(APIException):
+    """The change was meant for another revision than the one stored."""
+
+    status_code = 412
+    default_code = "changed_meanwhile"
+    default_detail = "This was changed since you read it. Read it again, and change that."
+
+
+class IfMatchMissing(APIException):
+    """A change that does not say which revision it is meant for."""
+
+    status_code = 428
+    default_code = "if_match_missing"
+    default_detail = "Send If-Match with the ETag of what you are changing, so that nobody's change is lost."
+
+
 class PluginFailed(APIException):
     """A plug-in raised, or returned what it must not; the message names it."""
 

@@ -9,9 +9,10 @@ from rest_framework.test import APIClient
 from clubs.models import CameraSpec, Club
 from clubs.roles import MAY, Role
 from clubs.views import ClubView
+from exposures.models import PaperMerge, ReceivedPacket
 from optics.core.film_planes import FilmPlane
 from optics.inputs import FilmPlaneField
-from tests.bodies import CLUB, FILM_PLANES, HOLE
+from tests.bodies import CLUB, FILM_PLANES, HOLE, PACKET, POOL
 from tests.factories import AccountFactory, CameraSpecFactory, ExposureLogFactory, MembershipFactory, PaperFactory
 from tests.problems import faults_in, problem_of
 
@@ -31,10 +32,16 @@ class Here:
         self.spec = CameraSpecFactory.create(camera__club=self.club, camera__code="T1")
         self.paper = PaperFactory.create(club=self.club)
         self.log = ExposureLogFactory.create(spec=self.spec, paper=self.paper)
+        for name in ("Cordgrass", "Cord Grass", "Samphire"):
+            PaperFactory.create(club=self.club, name=name)
+        keys = {"key": "samphire|graded paper", "into_key": "cordgrass|graded paper"}
+        self.merge = PaperMerge.objects.create(club=self.club, **keys)
+        facts = {"source": "elsewhere", "packet_revision": 1, "checksum": "", "content": PACKET, "logs": 4}
+        self.packet = ReceivedPacket.objects.create(club=self.club, **facts)
         self.at = f"/api/v1/clubs/{self.club.slug}/"
         self.bodies = {path: body | ({"paper": str(self.paper.id)} if "paper" in body else {})
                        for path, body in CLUB.items()}  # fmt: skip
-        self.bodies["cameras/T1/specs/"] = CLUB["cameras/"]["spec"]
+        self.bodies |= {"cameras/T1/specs/": CLUB["cameras/"]["spec"], "packets/": PACKET, "pool/": POOL}
 
     def post(self, path: str, body: Any, role: str = "member", status: int = 201) -> Any:
         response = self.clients[role].post(self.at + path, body)
@@ -72,8 +79,12 @@ def routes(resolver: Any, before: str = "") -> Any:
 
 
 def address(here: Here, route: str) -> str:
-    thing = here.log.id if route.startswith("exposures/") else here.paper.id
-    return here.at + route.replace("<slug:code>", "T1").replace("<uuid:id>", str(thing))
+    things = {"exposures/": here.log.id, "papers/": here.paper.id, "packets/": here.packet.id}
+    thing = things.get(route.partition("/")[0] + "/", "")
+    known = {"<slug:code>": "T1", "<uuid:id>": str(thing), "<int:number>": str(here.merge.pk)}
+    for name, value in known.items():
+        route = route.replace(name, value)
+    return here.at + route + ("?by=camera" if route == "comparison/" else "")
 
 
 # -------------------------------------------------------------------------------------------------- permission
@@ -90,8 +101,9 @@ def test_what_a_role_may(here: Here, role: str) -> None:
     for route, method, action in club_calls():
         allowed = Role[role.upper()] >= MAY[action]
         at = address(here, route)
-        body = here.bodies[at.removeprefix(here.at)] if method == "POST" else None
-        response = getattr(here.clients[role], method.lower())(at, body)
+        body = here.bodies[at.removeprefix(here.at)] if method in {"POST", "PUT"} else None
+        headers = {"If-Match": "*"} if method in {"PUT", "DELETE"} else {}
+        response = getattr(here.clients[role], method.lower())(at, body, headers=headers)
         if allowed:
             assert response.status_code in {200, 201}, (method, at, response.content)
         else:
@@ -104,7 +116,7 @@ def test_strangers_meet_nothing(here: Here, as_user: Any, api: APIClient) -> Non
     keeper_elsewhere = as_user(MembershipFactory.create(role="keeper").user)
     for route, method, _ in club_calls():
         at = address(here, route)
-        for body in (None, {"colour": 1}) if method == "POST" else (None,):
+        for body in (None, {"colour": 1}) if method in {"POST", "PUT"} else (None,):
             problem_of(getattr(keeper_elsewhere, method.lower())(at, body), 404)
             response = getattr(api, method.lower())(at, body)
             problem_of(response, 401)

@@ -42,6 +42,23 @@ class Here:
                 spec=self.spec, paper=self.paper, exposure_time_s=time, indicated_time_s=2**effect
             )
 
+    def season(
+        self, exponent: float = 1.3, offset: float = 0.5, count: int = 60, scatter: float = 0.02, seed: int = 1
+    ) -> None:
+        """Logs by four members with four cameras, each camera and member in turn, off a law by `scatter` stops."""
+        rng = np.random.default_rng(seed)
+        specs = [self.spec, *(CameraSpecFactory.create(camera__club=self.club) for _ in range(3))]
+        members = [self.member.user, *(MembershipFactory.create(club=self.club).user for _ in range(3))]
+        for number, time in enumerate(np.geomspace(5, 3000, count)):
+            effect = offset + np.log2(time) / exponent + scatter * rng.standard_normal()
+            ExposureLogFactory.create(
+                spec=specs[number % 4],
+                paper=self.paper,
+                member=members[number // 4 % 4],
+                exposure_time_s=time,
+                indicated_time_s=2**effect,
+            )
+
 
 @pytest.fixture
 def here(as_user: Any) -> Here:

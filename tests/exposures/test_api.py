@@ -14,7 +14,7 @@ from tests.problems import faults_in, problem_of
 
 LOG_KEYS = {
     "id", "camera", "spec", "paper", "member", "taken_at", "reading", "ev100", "filter_stops", "f_number",
-    "exposure_index", "indicated_time", "exposure_time", "result", "result_stops", "process", "note", "shared",
+    "exposure_index", "indicated_time", "exposure_time", "result", "result_stops", "grade", "process", "note", "shared",
     "revision",
 }  # fmt: skip
 
@@ -26,7 +26,11 @@ def test_adding_a_paper(here: Any) -> None:
     response = here.client.post(here.at + "papers/", CLUB["papers/"])
     assert response.status_code == 201
     paper = response.json()
-    assert paper.keys() == {"id", "name", "family", "nominal_exposure_index", "note", "created_at", "revision"}
+    assert paper.keys() == {
+        "id", "name", "family", "catalogue_key", "nominal_exposure_index", "published", "note", "created_at",
+        "revision",
+    }  # fmt: skip
+    assert paper["catalogue_key"] == "kelp matt|graded paper"
     assert {key: paper[key] for key in CLUB["papers/"]} == CLUB["papers/"]
     assert here.client.get(f"{here.at}papers/{paper['id']}/").json() == paper
     assert paper in here.client.get(here.at + "papers/").json()["results"]

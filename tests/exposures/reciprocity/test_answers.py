@@ -1,5 +1,7 @@
 """What the fit says: degenerate clubs honestly, coverage in a short simulation, comparisons and plans."""
 
+import json
+
 import numpy as np
 import pytest
 
@@ -7,8 +9,9 @@ from exposures.reciprocity.cells import NO_CELLS, Cells, Logs
 from exposures.reciprocity.comparison import adjusted_stops, compare
 from exposures.reciprocity.lines import Line
 from exposures.reciprocity.next_tests import next_tests
-from exposures.reciprocity.recommendation import recommend
-from exposures.reciprocity.result import Fit, fit, refreshed
+from exposures.reciprocity.recommendation import recommend, strip_of
+from exposures.reciprocity.result import Fit, fit, refreshed, restored
+from optics.core.faults import Impossible
 from tests.exposures.reciprocity.coverage import measure
 from tests.exposures.reciprocity.made import club
 
@@ -150,9 +153,64 @@ def test_recommendation_says_why_and_plans_a_strip() -> None:
     found = fit(Cells.from_logs(made.logs), families=made.families)
     answer = recommend(found, paper=0, camera=0, member=1, indicated_s=120.0)
     assert answer.ninety[0] < answer.half[0] < answer.time_s < answer.half[1] < answer.ninety[1]
-    assert answer.test_strip_s[0] <= answer.ninety[0] * 1.01 or answer.ninety[0] > answer.time_s * 2 ** (-1 / 3)
-    assert len(answer.test_strip_s) % 2
-    assert any("logs of this paper" in sentence for sentence in answer.because)
+    assert len(answer.test_strip) in {3, 5, 7}
+    totals = [step.total_s for step in answer.test_strip]
+    assert totals[len(totals) // 2] == pytest.approx(answer.time_s)
+    steps = np.diff([step.stops for step in answer.test_strip])
+    assert steps == pytest.approx(np.full(len(steps), steps[0]))
+    assert steps[0] >= 1 / 3 - 1e-9
+    assert totals[0] <= answer.ninety[0]
+    assert totals[-1] >= answer.ninety[1]
+    paper, camera, member, sum_up = answer.because
+    assert "logs of this paper by" in paper
+    assert "less light than its f-number says" in camera or "more light than its f-number says" in camera
+    assert "Your results come out" in member
+    assert "nine times in ten" in sum_up
     assert "extrapolating" in {flag.code for flag in recommend(found, paper=0, indicated_s=1e5).flags}
     unknown = recommend(found, paper="new", indicated_s=120.0, family=0)
     assert unknown.ninety[1] / unknown.ninety[0] > answer.ninety[1] / answer.ninety[0]
+
+
+def test_an_open_interval_gets_as_much_strip_as_one_can_show() -> None:
+    line = Line(0.0, 0.8, np.diag([9.0, 0.04]))
+    steps = strip_of(line, 100.0, line.interval_s(100.0, quantile=2.0))
+    assert [step.stops for step in steps] == pytest.approx([-2, -4 / 3, -2 / 3, 0, 2 / 3, 4 / 3, 2])
+    assert strip_of(Line(0.0, -0.1, np.eye(2)), 100.0, (1.0, np.inf)) == ()
+
+
+def test_a_paper_at_another_nominal_index() -> None:
+    """Twice the index halves the indicated time; the right time stays, and so does the index it really has."""
+    made = club(8)
+    found = fit(Cells.from_logs(made.logs), families=made.families)
+    once = recommend(found, paper=0, camera=0, member=1, indicated_s=120.0, nominal_index=6.0)
+    twice = recommend(found, paper=0, camera=0, member=1, indicated_s=60.0, nominal_index=12.0, index_stops=1.0)
+    assert twice.time_s == pytest.approx(once.time_s, rel=1e-12)
+    assert twice.ninety == pytest.approx(once.ninety, rel=1e-12)
+    assert found.paper(0, index_stops=1.0).index_factor * 12 == pytest.approx(found.paper(0).index_factor * 6)
+    assert fit(NO_CELLS).line(0, index_stops=1.0).right_time_s(0.5) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("logs", [4, 60, 700])
+def test_a_kept_state_answers_the_same_without_a_search(logs: int) -> None:
+    made = club(4, logs=logs)
+    found = fit(Cells.from_logs(made.logs), families=made.families)
+    state = json.loads(json.dumps(found.state()))
+    again = restored(found.cells, state, families=made.families)
+    assert again.criterion == pytest.approx(found.criterion, rel=1e-13)
+    assert (again.record, again.flags, again.deviations) == (found.record, found.flags, found.deviations)
+    one, two = (of.paper(0, family=0) for of in (found, again))
+    assert (two.exponent, two.speed_error_stops) == pytest.approx((one.exponent, one.speed_error_stops), rel=1e-12)
+    assert two.flags == one.flags
+    assert again.offset("camera", 0).stops == pytest.approx(found.offset("camera", 0).stops, rel=1e-12)
+
+
+def test_a_state_that_fits_no_longer_is_refused() -> None:
+    made, other = club(4), club(4, logs=3)
+    found = fit(Cells.from_logs(made.logs), families=made.families)
+    state = found.state()
+    assert state is not None
+    few_cells = Cells.from_logs(other.logs)
+    for cells, bad in ((found.cells, state | {"version": 0}), (few_cells, state), (NO_CELLS, state), (few_cells, None)):
+        with pytest.raises(Impossible, match="made anew"):
+            restored(cells, bad, families=made.families)
+    assert restored(NO_CELLS, fit(NO_CELLS).state()).flags == fit(NO_CELLS).flags

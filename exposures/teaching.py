@@ -1,0 +1,186 @@
+"""What would teach the club most, how its results compare, and which of its logs look wrong."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from django.db.models import QuerySet
+
+from clubs.models import Camera, CameraSpec, Club, Membership
+from clubs.roles import allows
+from clubs.selectors import cameras_in
+from exposures.models import Doubt, ExposureLog, Paper
+from exposures.pooled import Pooled, pooled
+from exposures.reciprocity import comparison, next_tests
+from exposures.reciprocity.result import Offset
+from exposures.scopes import camera_key, member_key
+from exposures.selectors import papers_in
+from optics.core.faults import Flag
+from optics.core.say import say_time
+
+#: The newest logs that a comparison shows one by one.
+SHOWN_LOGS = 500
+
+
+@dataclass(frozen=True)
+class NextTest:
+    """Give `time_s` at a light of `ev100`, where the meter asks for `indicated_s`.
+
+    The club's mean error at all its papers and times falls from `before_stops` to `after_stops`.
+    """
+
+    camera: Camera
+    paper: Paper
+    ev100: float
+    indicated_s: float
+    time_s: float
+    before_stops: float
+    after_stops: float
+
+    @property
+    def text(self) -> str:
+        return (
+            f"Load {self.camera.code} with {self.paper.name}, find a light where the meter asks for "
+            f"{say_time(self.indicated_s)} (about EV {self.ev100:.0f}), and give {say_time(self.time_s)}."
+        )
+
+
+@dataclass(frozen=True)
+class Plan:
+    tests: Sequence[NextTest]
+    flags: Sequence[Flag]
+
+
+def plan_tests(*, actor: Membership, count: int, camera: Camera | None = None, paper: Paper | None = None) -> Plan:
+    """The exposures that would narrow the club's uncertainty most, each with those before it already made.
+
+    Out of the cameras and papers of the club, or those given; of many cameras the ones with the most logs.
+    """
+    found = pooled(actor.club)
+    papers = {found.key(each): each for each in ([paper] if paper else papers_in(club=actor.club).order_by("-name"))}
+    most = max(next_tests.MOST_CANDIDATES // max(len(papers) * len(next_tests.TEST_TIMES_S), 1), 1)
+    logged = _logs_by(found, "camera")
+    specs = [(each, each.spec) for each in ([camera] if camera else cameras_in(club=actor.club))]
+    keyed = {camera_key(spec.pk): (each, spec) for each, spec in specs if spec is not None}
+    chosen = sorted(keyed, key=lambda key: (-logged.get(key, 0), key))[:most]
+    plan = next_tests.next_tests(
+        found.fit,
+        papers={key: found.asked(each)["family"] for key, each in papers.items()},
+        cameras=chosen,
+        count=count,
+        member=member_key(actor.user_id),
+    )
+    tests = [_as_test(found, test, papers[test.paper], *keyed[test.camera]) for test in plan]
+    return Plan(tests, found.fit.flags)
+
+
+def _as_test(found: Pooled, test: next_tests.NextTest, paper: Paper, camera: Camera, spec: CameraSpec) -> NextTest:
+    """In the words of the club: its own nominal index, and the light that this camera needs for it."""
+    indicated = test.indicated_s / 2 ** found.asked(paper)["index_stops"]
+    ev100 = float(np.log2(spec.f_number**2 / (indicated * paper.nominal_exposure_index / 100)))
+    return NextTest(camera, paper, ev100, indicated, test.time_s, test.before_stops, test.after_stops)
+
+
+def _logs_by(found: Pooled, name: str) -> dict[str, float]:
+    keys, place = np.unique(getattr(found.fit.cells, name), return_inverse=True)
+    return dict(zip(keys.tolist(), np.bincount(place, found.fit.cells.logs).tolist(), strict=True))
+
+
+# ---------------------------------------------------------------------------------------------------- comparison
+
+
+@dataclass(frozen=True)
+class Compared:
+    """One camera, member or paper beside the others; `low_stops` to `high_stops` hold its offset with 90 %."""
+
+    name: str
+    offset: Offset
+    low_stops: float
+    high_stops: float
+
+
+@dataclass(frozen=True)
+class Apart:
+    """`one` gets `stops` more than `other`, farther apart than chance explains."""
+
+    one: str
+    other: str
+    stops: float
+    error_stops: float
+
+
+@dataclass(frozen=True)
+class ComparedLog:
+    """One log on the common scale: stops off once everything but what is compared is allowed for."""
+
+    log: ExposureLog
+    name: str
+    off_stops: float
+
+
+@dataclass(frozen=True)
+class Comparison:
+    by: str
+    rows: Sequence[Compared]
+    pairs: int
+    apart: Sequence[Apart]
+    verdict: str
+    logs: Sequence[ComparedLog]
+
+
+def compare(*, actor: Membership, by: str) -> Comparison:
+    """The club's cameras, members or papers on one scale, and its newest logs on the same."""
+    found = pooled(actor.club)
+    names = _names(found, actor.club, by)
+    made = comparison.compare(found.fit, by=by, keys=list(names))
+    quantile = found.fit.quantile(0.9)
+    return Comparison(
+        by=by,
+        rows=[
+            Compared(
+                names[offset.key], offset, *(offset.stops + side * quantile * offset.error_stops for side in (-1, 1))
+            )
+            for offset in made.offsets
+        ],
+        pairs=len(made.differences),
+        apart=[
+            Apart(names[pair.one], names[pair.other], pair.stops, pair.error_stops)
+            for pair in made.differences
+            if pair.distinguishable
+        ],
+        verdict=made.verdict,
+        logs=_on_one_scale(found, actor.club, by, names),
+    )
+
+
+def _names(found: Pooled, club: Club, by: str) -> Mapping[str, str]:
+    """What the club calls each key of its own."""
+    if by == "paper":
+        return {found.key(paper): paper.name for paper in papers_in(club=club).order_by("-created_at")}
+    if by == "camera":
+        specs = CameraSpec.objects.filter(camera__club=club).select_related("camera")
+        return {camera_key(spec.pk): f"{spec.camera.code} #{spec.number}" for spec in specs}
+    members = club.memberships.select_related("user")
+    return {member_key(each.user_id): each.user.get_username() for each in members}
+
+
+def _on_one_scale(found: Pooled, club: Club, by: str, names: Mapping[str, str]) -> list[ComparedLog]:
+    judged = ExposureLog.objects.filter(club=club, time_stops__isnull=False).order_by("-number")
+    newest = {log.number: log for log in judged[:SHOWN_LOGS].select_related("spec__camera", "member")}
+    shown = []
+    for numbers, logs in found.scope.logs_of(ExposureLog.objects.filter(pk__in=list(newest))):
+        off = comparison.adjusted_stops(found.fit, logs, by=by)
+        for number, key, stops in zip(numbers.tolist(), getattr(logs, by).tolist(), off.tolist(), strict=True):
+            shown.append(ComparedLog(newest[number], names.get(key, "former member"), stops))
+    return sorted(shown, key=lambda each: -each.log.number)
+
+
+# -------------------------------------------------------------------------------------------------------- doubts
+
+
+def doubts_for(*, actor: Membership) -> QuerySet[Doubt]:
+    """Logs of the club that look wrong: one's own, and for leaders and keepers everybody's."""
+    pooled(actor.club)
+    rows = Doubt.objects.filter(club=actor.club, log__club=actor.club).exclude(text="")
+    rows = rows.select_related("log__spec__camera", "log__member")
+    return rows if allows(actor.role, "add_paper") else rows.filter(log__member=actor.user)
