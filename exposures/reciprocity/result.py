@@ -132,6 +132,14 @@ class Fit:
         assert self.point is not None  # noqa: S101  (asked only where there is a fit)
         return self.kept_support or support(self.point.objective, self.point)
 
+    @cached_property
+    def typical(self) -> Point | None:
+        """The model solved at the mean of the likely variances, where one point has to do; None without logs."""
+        if self.point is None:
+            return None
+        mean = self.support.weights @ np.array([point.theta for point in self.support.points])
+        return self.point.objective.at(mean) or self.point
+
     def _mixed(self, parts: list[tuple[Floats, Floats]]) -> tuple[Floats, Floats]:
         """Mean and covariance over the support, from each point's."""
         weights = self.support.weights
