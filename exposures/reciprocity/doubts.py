@@ -110,7 +110,7 @@ def time_flags(shortest_s: float, longest_s: float, time_s: float) -> tuple[Flag
         return ()
     if not np.isfinite(time_s):
         return (Flag("extrapolating", "The logs say that no time would be long enough: a guess far outside them."),)
-    text = (
-        f"The logs run from {say_time(shortest_s)} to {say_time(longest_s)}; {say_time(time_s)} lies outside: a guess."
-    )
+    shortest, longest = say_time(shortest_s), say_time(longest_s)
+    logs = f"All logs lie at {shortest}" if shortest == longest else f"The logs run from {shortest} to {longest}"
+    text = f"{logs}; {say_time(time_s)} lies outside: a guess."
     return (Flag("extrapolating", text),)

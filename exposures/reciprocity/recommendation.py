@@ -21,6 +21,8 @@ MOST_STRIPS = 7
 LEAST_STEP_STOPS = 1 / 3
 #: One test strip can show this much to either side (stops).
 MOST_REACH_STOPS = 2.0
+#: Longer times are not spelt out.
+LONGEST_SAID_S = 365.25 * 86400
 
 
 @dataclass(frozen=True)
@@ -72,15 +74,15 @@ def recommend(
     half = line.interval_s(indicated_s, quantile=fit.quantile(0.5))
     ninety = line.interval_s(indicated_s, quantile=fit.quantile(0.9))
     answer = fit.paper(paper, family=family, index_stops=index_stops)
-    because = [_of_paper(answer, nominal_index)]
+    because = [_of_paper(answer, nominal_index) if fit.point else _of_nothing(answer, nominal_index)]
     if camera is not None:
         because.append(_of_camera(fit.offset("camera", camera)))
     if member is not None:
         because.append(_of_member(fit.offset("member", member)))
     if np.isfinite(time):
         because.append(
-            f"That makes {say_time(time)}; nine times in ten the right time lies between {say_time(ninety[0])} and "
-            f"{_say_end(ninety[1])}."
+            f"So where the meter asks for {say_time(indicated_s)}, give {_say_end(time)}; nine times in ten the right "
+            f"time lies between {say_time(ninety[0])} and {_say_end(ninety[1])}."
         )
     else:
         because.append("By these logs no time would be long enough: they contradict each other.")
@@ -90,52 +92,68 @@ def recommend(
 
 
 def _of_paper(answer: PaperAnswer, nominal_index: float | None) -> str:
-    evidence = answer.evidence
     if nominal_index is None:
         speed = f"its speed at {say_stops(answer.speed_stops)} against the nominal one"
     else:
-        index = nominal_index * answer.index_factor
-        speed = f"its index at {index:.2g} ({say_stops(answer.speed_stops)} against the nominal {nominal_index:g})"
-    low, high = answer.exponent_interval
-    exponent = f"its exponent at {answer.exponent:.2f} ({low:.2f} to {high:.2f})"
+        speed = f"its index at {nominal_index * answer.index_factor:.2g} against a nominal {nominal_index:g}"
+    says = f"{speed} and its exponent at {_say_exponent(answer)}."
+    evidence = answer.evidence
     if not evidence.logs:
-        return f"Nobody has logged this paper; others like it put {speed} and {exponent}."
+        return f"Nobody has logged this paper; others like it put {says}"
     who = f"{say_count(evidence.members, 'member')} with {say_count(evidence.cameras, 'camera')}"
-    times = f"from {say_time(evidence.shortest_s)} to {say_time(evidence.longest_s)}"
+    shortest, longest = say_time(evidence.shortest_s), say_time(evidence.longest_s)
+    times = f"at {shortest}" if shortest == longest else f"from {shortest} to {longest}"
     verb = "puts" if evidence.logs == 1 else "put"
-    return f"{say_count(evidence.logs, 'log')} of this paper by {who}, {times}, {verb} {speed} and {exponent}."
+    return f"{say_count(evidence.logs, 'log')} of this paper by {who}, {times}, {verb} {says}"
+
+
+def _of_nothing(answer: PaperAnswer, nominal_index: float | None) -> str:
+    index = "its nominal index" if nominal_index is None else f"its nominal index of {nominal_index:g}"
+    return f"Nobody has logged this paper or any other: {index} and an exponent of {_say_exponent(answer)} are assumed."
+
+
+def _say_exponent(answer: PaperAnswer) -> str:
+    if not np.isfinite(answer.exponent):
+        return "beyond any measure"
+    low, high = answer.exponent_interval
+    return f"{answer.exponent:.2f} ({low:.2f} {f'to {high:.2f}' if np.isfinite(high) else 'or more'})"
 
 
 def _of_camera(offset: Offset) -> str:
+    error = f"± {offset.error_stops:.1f} stop"
     if not offset.evidence.logs:
-        return f"Nobody has logged this camera; that cameras differ by ± {offset.error_stops:.2f} stop is allowed for."
-    way = "less" if offset.stops < 0 else "more"
-    return (
-        f"This camera gives {abs(offset.stops):.2f} ± {offset.error_stops:.2f} stop {way} light than its f-number "
-        f"says, by {say_count(offset.evidence.logs, 'log')}."
-    )
+        return f"Nobody has logged this camera; that cameras differ by {error} is in the interval."
+    off = f"{abs(offset.stops):.1f}"
+    if off == "0.0":
+        passes = f"as much light as its f-number says, {error}"
+    else:
+        passes = f"{off} {error} {'less' if offset.stops < 0 else 'more'} light than its f-number says"
+    return f"This camera passes {passes}, by {say_count(offset.evidence.logs, 'log')}."
 
 
 def _of_member(offset: Offset) -> str:
+    error = f"± {offset.error_stops:.1f} stop"
     if not offset.evidence.logs:
-        return f"You have judged no log yet; that members differ by ± {offset.error_stops:.2f} stop is allowed for."
-    way = "under" if offset.stops < 0 else "over"
-    return (
-        f"Your results come out {abs(offset.stops):.2f} ± {offset.error_stops:.2f} stop {way} where others' are right, "
-        f"by {say_count(offset.evidence.logs, 'log')}."
-    )
+        return f"You have judged no log yet; that members differ by {error} is in the interval."
+    off = f"{abs(offset.stops):.1f}"
+    if off == "0.0":
+        results = f"as others' do, {error}"
+    else:
+        results = f"{off} {error} {'under' if offset.stops < 0 else 'over'} where others' are right"
+    return f"Your results come out {results}, by {say_count(offset.evidence.logs, 'log')}."
 
 
 def _say_end(time_s: float) -> str:
-    return say_time(time_s) if time_s < 2.0**40 else "any length"
+    return say_time(time_s) if time_s < LONGEST_SAID_S else "more than a year"
 
 
 def strip_of(line: Line, indicated_s: float, interval_s: tuple[float, float]) -> tuple[StripStep, ...]:
     """A cover-up strip that spans an interval in even steps of effect, the middle one the recommended time.
 
-    An open or very wide interval is spanned `MOST_REACH_STOPS` to either side. Empty where no time would do.
+    An open or very wide interval is spanned `MOST_REACH_STOPS` to either side. Empty where the logs contradict each
+    other.
     """
-    if not np.isfinite(line.right_time_s(indicated_s)):
+    if line.slope <= 0:
         return ()
     over = [
         abs(line.effect(float(np.log2(end))) - float(np.log2(indicated_s))) if 0 < end < np.inf else np.inf
