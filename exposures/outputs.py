@@ -264,7 +264,7 @@ class ReceivedPacketOut(serializers.Serializer):
     """A packet from a club on another server."""
 
     id = serializers.UUIDField()
-    source = serializers.CharField()
+    source = serializers.CharField()  # type: ignore[assignment]
     packet_revision = serializers.IntegerField()
     checksum = serializers.CharField()
     logs = serializers.IntegerField()
@@ -279,7 +279,7 @@ class PacketBody(serializers.Serializer):
 
     format = serializers.CharField()
     version = serializers.IntegerField()
-    source = serializers.CharField(help_text="Stands for the club, and says nothing of it.")
+    source = serializers.CharField(help_text="Stands for the club; says nothing of it.")  # type: ignore[assignment]
     revision = serializers.IntegerField(help_text="Grows whenever the packet says something new.")
     least_logs = serializers.IntegerField(help_text="Cells of fewer logs are left out.")
     papers = serializers.DictField(child=serializers.FloatField(), help_text="Nominal index by catalogue key.")

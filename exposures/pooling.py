@@ -145,7 +145,7 @@ def receive_packet(*, actor: Membership, content: Any) -> tuple[ReceivedPacket, 
     try:
         packet = open_packet(content)
     except Impossible as fault:
-        raise ValidationError({fault.field: [impossible(fault.text, fault.code)]}) from None
+        raise ValidationError({fault.field: [impossible(str(fault), fault.code)]}) from None
     _check_words(packet.indices, packet.cells.grade.tolist())
     if Pool.objects.filter(source=_uuid(packet.source)).exists():
         raise Conflict("This packet comes from a club on this server; its shared logs count here through the pool.")

@@ -94,12 +94,11 @@ class Scope:
     def papers(self) -> dict[str, KnownPaper]:
         """Every paper of the scope by its root key; the club's own words and index go before others'."""
         found: dict[str, KnownPaper] = {}
-        told = [(self.root(key), key, *rest) for _, key, *rest in self._paper_rows]
+        told = [(own, key, name, family, index) for _, key, name, family, index, own in self._paper_rows]
         for packet in self._packets:
-            told += [(self.root(key), key, *key.split("|"), index, False) for key, index in packet.indices.items()]
-        told.sort(key=lambda row: (not row[5], row[0] != row[1]))
-        for root, _, name, family, index, _ in told:
-            found.setdefault(root, KnownPaper(root, name, family, index))
+            told += [(False, key, *_words(key), index) for key, index in packet.indices.items()]
+        for _, key, name, family, index in sorted(told, key=lambda row: (not row[0], row[1] in self.merged)):
+            found.setdefault(self.root(key), KnownPaper(self.root(key), name, family, index))
         return found
 
     @cached_property
@@ -150,10 +149,12 @@ class Scope:
         sums = dict(zip(("logs", *SUMS, "shortest_u", "longest_u"), columns[4:], strict=True))
         return Cells.from_columns(dict(zip(KEYS, keys, strict=True)) | sums | {"weight": sums["logs"]})
 
-    def _keys(self, papers: Sequence[Any], specs: Sequence[int], members: Sequence[Any], grades: Sequence[str]) -> Any:
+    def _keys(
+        self, papers: Sequence[Any], specs: Sequence[int], members: Sequence[Any], grades: Sequence[str]
+    ) -> list[np.ndarray]:
         roots = [self._root_of_paper[pk] for pk in papers]
         words = roots, [camera_key(pk) for pk in specs], [member_key(pk) for pk in members], list(grades)
-        return tuple(np.array(word, dtype=str) for word in words)
+        return [np.array(word, dtype=str) for word in words]
 
     def _nominal_stops(self, roots: np.ndarray) -> np.ndarray:
         names, place = np.unique(roots, return_inverse=True)
@@ -191,8 +192,9 @@ class Scope:
     def _as_logs(self, rows: list[tuple[Any, ...]]) -> tuple[np.ndarray, Logs]:
         """Rows of single logs in the words of this scope, effects counted from an index of 1."""
         numbers, papers, specs, members, grades, u, z = list(zip(*rows, strict=True)) or [()] * 7
-        keys = self._keys(papers, specs, members, grades)
-        return np.array(numbers, dtype=np.int64), Logs(*keys, np.array(u, dtype=float), np.array(z, dtype=float))
+        paper, camera, member, grade = self._keys(papers, specs, members, grades)
+        logs = Logs(paper, camera, member, grade, np.array(u, dtype=float), np.array(z, dtype=float))
+        return np.array(numbers, dtype=np.int64), logs
 
 
 def less_doubted(cells: Cells, logs: Logs, weights: np.ndarray) -> Cells:
@@ -201,6 +203,11 @@ def less_doubted(cells: Cells, logs: Logs, weights: np.ndarray) -> Cells:
         return cells
     less = Cells.from_logs(logs, weights - 1)
     return cells + replace(less, logs=np.zeros(len(less)))
+
+
+def _words(key: str) -> tuple[str, str]:
+    """Name and family in a catalogue key."""
+    return key.rpartition("|")[0], family_of(key)
 
 
 def _end(steps: dict[str, str], key: str) -> str:

@@ -112,7 +112,8 @@ def _verdict(by: str, differences: Sequence[Difference]) -> str:
 
 
 def adjusted_stops(fit: Fit, logs: Logs, *, by: str) -> Floats:
-    """Each log's stops off, (n,), with everything but its own `by` (camera, member) allowed for: one scale for all."""
+    """Each log's stops off, (n,), with everything but its own `by` allowed for: it scatters about its own offset."""
     off = hold(fit, logs, np.zeros(len(logs))).off_stops
     levels, place = np.unique(getattr(logs, by), return_inverse=True)
-    return off + np.array([fit.offset(by, key).stops for key in levels.tolist()])[place]
+    offsets = {offset.key: offset.stops for offset in compare(fit, by=by, keys=levels.tolist()).offsets}
+    return off + np.array([offsets.get(key, 0.0) for key in levels.tolist()])[place]

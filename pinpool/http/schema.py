@@ -7,7 +7,7 @@ from typing import Any
 from drf_spectacular.extensions import OpenApiAuthenticationExtension, OpenApiSerializerFieldExtension
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.plumbing import ResolvedComponent
-from drf_spectacular.utils import Direction, OpenApiResponse
+from drf_spectacular.utils import Direction, OpenApiParameter, OpenApiResponse
 from rest_framework import serializers
 
 from pinpool.units import KINDS
@@ -77,12 +77,13 @@ class Schema(AutoSchema):
         elif self.method == "GET":
             action = "read"
         else:
-            action = "create" if operation.status == 201 else ""
+            action = {"PUT": "change", "DELETE": "remove"}.get(self.method, "create" if operation.status == 201 else "")
         steps = [step for step in self._tokenize_path() if step]
         return "_".join([*(step.replace("-", "_") for step in steps), *([action] if action else [])])
 
     def get_override_parameters(self) -> list[Any]:
-        return list(self.view.query_of(self.method).values())
+        changes = [IF_MATCH] if 428 in self._operation().refusals else []
+        return [*self.view.query_of(self.method).values(), *changes]
 
     def _get_serializer_name(self, serializer: Any, direction: str, bypass_extensions: bool = False) -> str:
         """`FilmPlaneOut` shows as FilmPlane, `FilmPlaneIn` as FilmPlaneRequest."""
@@ -100,13 +101,23 @@ class Schema(AutoSchema):
         return []
 
 
+IF_MATCH = OpenApiParameter(
+    "If-Match",
+    str,
+    OpenApiParameter.HEADER,
+    required=True,
+    description="The ETag of what is changed, so that nobody's change is lost; `*`: whatever it is now.",
+)
+
 _REFUSALS = {
     400: "The request has faults, each with a pointer.",
     401: "Not signed in.",
     403: "Your role does not allow this.",
     404: "Not there, or not yours to see.",
     409: "Contradicts what is stored.",
+    412: "Changed since you read it.",
     422: "Describes what cannot exist; says what would have to change.",
+    428: "If-Match is missing.",
     "default": "Any other refusal, in the same form: a bad token 401, 405, 406, 413, 415, a plug-in's failure 502.",
 }
 
