@@ -92,8 +92,8 @@ def rebuild(club: Club) -> None:
 
 
 def single_logs(logs: QuerySet[ExposureLog], *, after: int = 0, size: int = 50_000) -> Iterator[list[tuple[Any, ...]]]:
-    """Chunks of judged logs in the order of their numbers: (number, paper, spec, member, grade, u, z)."""
-    wanted = ("number", "paper_id", "spec_id", "member_id", "grade", "time_stops", "effect_stops")
+    """Chunks of judged logs in the order of their numbers: (number, catalogue key, spec, member, grade, u, z)."""
+    wanted = ("number", "paper__catalogue_key", "spec_id", "member_id", "grade", "time_stops", "effect_stops")
     judged = logs.filter(time_stops__isnull=False).order_by("number").values_list(*wanted)
     while chunk := list(judged.filter(number__gt=after)[:size]):
         yield chunk

@@ -23,8 +23,10 @@ from exposures.reciprocity.packets import OpenPacket, open_packet
 
 #: Changes whenever the same data would be reckoned otherwise.
 METHOD = 1
+#: What is read of a cell.
 CELL_FIELDS = (
-    "paper_id", "spec_id", "member_id", "grade", "logs", "x", "xx", "y", "xy", "yy", "shortest_stops", "longest_stops",
+    "paper__catalogue_key", "spec_id", "member_id", "grade", "logs", "x", "xx", "y", "xy", "yy", "shortest_stops",
+    "longest_stops",
 )  # fmt: skip
 
 
@@ -82,28 +84,24 @@ class Scope:
         return self.merged.get(key, key)
 
     @cached_property
-    def _paper_rows(self) -> list[tuple[Any, str, str, str, float, bool]]:
-        """(id, catalogue key, name, family, nominal index, own) of every paper in the scope, own papers first."""
+    def _paper_rows(self) -> list[tuple[str, str, str, float, bool]]:
+        """(catalogue key, name, family, nominal index, own) of every paper in the scope, own papers first."""
         wanted = Q(club=self.club) | Q(pk__in=EvidenceCell.objects.filter(self._rows()).values("paper_id"))
         rows = Paper.objects.filter(wanted).order_by("created_at", "pk")
-        fields = ("pk", "catalogue_key", "name", "family", "nominal_exposure_index", "club_id")
-        known = [(*row[:5], row[5] == self.club.pk) for row in rows.values_list(*fields)]
-        return sorted(known, key=lambda row: not row[5])
+        fields = ("catalogue_key", "name", "family", "nominal_exposure_index", "club_id")
+        known = [(*row[:4], row[4] == self.club.pk) for row in rows.values_list(*fields)]
+        return sorted(known, key=lambda row: not row[4])
 
     @cached_property
     def papers(self) -> dict[str, KnownPaper]:
         """Every paper of the scope by its root key; the club's own words and index go before others'."""
         found: dict[str, KnownPaper] = {}
-        told = [(own, key, name, family, index) for _, key, name, family, index, own in self._paper_rows]
+        told = [(own, key, name, family, index) for key, name, family, index, own in self._paper_rows]
         for packet in self._packets:
             told += [(False, key, *_words(key), index) for key, index in packet.indices.items()]
         for _, key, name, family, index in sorted(told, key=lambda row: (not row[0], row[1] in self.merged)):
             found.setdefault(self.root(key), KnownPaper(self.root(key), name, family, index))
         return found
-
-    @cached_property
-    def _root_of_paper(self) -> dict[Any, str]:
-        return {pk: self.root(key) for pk, key, *_ in self._paper_rows}
 
     @cached_property
     def families(self) -> dict[str, str]:
@@ -119,7 +117,7 @@ class Scope:
     @property
     def keys(self) -> set[str]:
         """Every catalogue key that this club reckons with, merged ones too."""
-        return {key for _, key, *_ in self._paper_rows} | {key for packet in self._packets for key in packet.indices}
+        return {key for key, *_ in self._paper_rows} | {key for packet in self._packets for key in packet.indices}
 
     def cells(self) -> Cells:
         """Every log of the scope at full weight."""
@@ -150,9 +148,9 @@ class Scope:
         return Cells.from_columns(dict(zip(KEYS, keys, strict=True)) | sums | {"weight": sums["logs"]})
 
     def _keys(
-        self, papers: Sequence[Any], specs: Sequence[int], members: Sequence[Any], grades: Sequence[str]
+        self, papers: Sequence[str], specs: Sequence[int], members: Sequence[Any], grades: Sequence[str]
     ) -> list[np.ndarray]:
-        roots = [self._root_of_paper[pk] for pk in papers]
+        roots = [self.merged.get(key, key) for key in papers]
         words = roots, [camera_key(pk) for pk in specs], [member_key(pk) for pk in members], list(grades)
         return [np.array(word, dtype=str) for word in words]
 

@@ -90,7 +90,6 @@ class ExposureLogFactory(factory.django.DjangoModelFactory):
 
     class Meta:
         model = ExposureLog
-        skip_postgeneration_save = True
 
     club = factory.SelfAttribute("spec.camera.club")
     spec = factory.SubFactory(CameraSpecFactory)
@@ -107,12 +106,11 @@ class ExposureLogFactory(factory.django.DjangoModelFactory):
     result = factory.Dict({"judged_stops": 0.0})
     result_stops = 0.0
 
-    @factory.post_generation
-    def evidence(self, create: bool, extracted: Any, **_: Any) -> None:  # noqa: ARG002
-        """Told by `result_stops` and `right_time_s`."""
-        told = {name: getattr(self, name) for name in (
-            "exposure_time_s", "indicated_time_s", "exposure_index", "result_stops", "right_time_s",
-        )}  # fmt: skip
-        ExposureLog.objects.filter(pk=self.number).update(**evidence_of(**told))
-        self.refresh_from_db()
-        keep(self)
+    right_time_s = None
+
+    @classmethod
+    def _create(cls, model_class: Any, *args: Any, **facts: Any) -> ExposureLog:
+        told = ("exposure_time_s", "indicated_time_s", "exposure_index", "result_stops", "right_time_s")
+        log = super()._create(model_class, *args, **facts, **evidence_of(**{name: facts[name] for name in told}))
+        keep(log)
+        return log
