@@ -1,0 +1,118 @@
+"""A data sheet's table on a film: it stands in until the club has logs of its own, and is never one of them."""
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from exposures.models import EvidenceCell, ExposureLog, Paper
+from exposures.reciprocity.design import ASSUMED
+from tests.factories import ExposureLogFactory
+from tests.problems import faults_in
+
+#: Invented, as is the film.
+ROWS = [["1 s", "1 s"], ["10 s", "25 s"], ["100 s", "8 min"]]
+FILM = {
+    "name": "Tideline Ortho", "family": "ortho film", "nominal_exposure_index": 25,
+    "published": {"rows": ROWS, "source": "Tideline data sheet (invented), 2026, p. 2"},
+}  # fmt: skip
+
+
+@pytest.fixture
+def film(here: Any) -> Any:
+    response = here.client.post(here.at + "papers/", FILM)
+    assert response.status_code == 201, response.content
+    return response.json()
+
+
+def recommend(here: Any, film: Any, ev: float) -> Any:
+    return here.recommend(paper=film["id"], reading={"ev": ev})
+
+
+def test_it_is_kept_and_shown(here: Any, film: Any) -> None:
+    shown = film["published"]
+    assert [[time["text"] for time in row] for row in shown["rows"]] == [
+        ["1 s", "1 s"], ["10 s", "25 s"], ["1 min 40 s", "8 min"],
+    ]  # fmt: skip
+    assert shown["source"] == FILM["published"]["source"]
+    assert Paper.objects.get(pk=film["id"]).published_typed == ROWS
+    assert here.client.get(here.at + "papers/").json()["results"][1]["published"] == shown
+
+
+def test_without_logs_its_rows_are_the_answer(here: Any, film: Any) -> None:
+    """At an indicated 10 s the sheet says 25 s; below its first row nothing is corrected."""
+    ev = float(np.log2(here.spec.f_number**2 / (10 * 0.25)))
+    found = recommend(here, film, ev)
+    assert found["indicated_time"]["value"] == pytest.approx(10)
+    assert found["exposure_time"]["value"] == pytest.approx(25)
+    assert [flag["code"] for flag in found["flags"]] == ["published_law"]
+    because = " ".join(found["because"])
+    assert FILM["published"]["source"] in because
+    assert "makes that 25 s" in because
+    low, high = found["interval"]["low"]["value"], found["interval"]["high"]["value"]
+    inner = found["interval_50"]
+    assert low < inner["low"]["value"] < 25 < inner["high"]["value"] < high
+    assert [step["stops"] for step in found["test_strip_plan"]] == pytest.approx([-2, -1, 0, 1, 2])
+    assert found["test_strip"][2]["value"] == pytest.approx(25)
+    assert recommend(here, film, ev + 5)["exposure_time"]["value"] == pytest.approx(10 / 32)
+
+
+def test_its_interval_is_what_cameras_members_and_materials_differ(here: Any, film: Any) -> None:
+    """No logs at all: Student's t of one degree of freedom on the assumed deviations, carried through the table."""
+    ev = float(np.log2(here.spec.f_number**2 / (0.1 * 0.25)))  # far below the first row, where the law is plain
+    found = recommend(here, film, ev)
+    error = np.sqrt(ASSUMED["speed"] ** 2 + ASSUMED["camera"] ** 2 + ASSUMED["member"] ** 2)
+    half = found["interval_50"]
+    assert np.log2(half["high"]["value"] / 0.1) == pytest.approx(error)  # t(0.75, 1) = 1
+    assert np.log2(half["low"]["value"] / 0.1) == pytest.approx(-error)
+
+
+def test_the_stateless_endpoint_goes_by_it_too(here: Any, film: Any) -> None:
+    ev = float(np.log2(here.spec.f_number**2 / (10 * 0.25)))
+    body = {"reading": {"ev": ev}, "f_number": here.spec.f_number, "exposure_index": 25}
+    answer = here.client.post("/api/v1/optics/exposure/", body | {"reciprocity": {"paper": film["id"]}}).json()
+    assert answer["exposure_time"]["value"] == pytest.approx(25)
+    assert [flag["code"] for flag in answer["flags"]] == ["published_law"]
+
+
+def test_it_is_never_a_log(here: Any, film: Any) -> None:
+    assert not EvidenceCell.objects.exists()
+    [model] = [here.client.get(here.at + "reciprocity/model/").json()]
+    assert model["evidence"]["logs"] == 0
+    known = {row["paper"]["name"]: row for row in here.client.get(here.at + "reciprocity/").json()["results"]}
+    assert known["Tideline Ortho"]["evidence"]["logs"] == 0
+    assert known["Tideline Ortho"]["exponent"] == 1.0
+
+
+def test_one_log_goes_before_it(here: Any, film: Any) -> None:
+    paper = Paper.objects.get(pk=film["id"])
+    ExposureLogFactory.create(spec=here.spec, paper=paper, exposure_time_s=25, indicated_time_s=10)
+    ev = float(np.log2(here.spec.f_number**2 / (10 * 0.25)))
+    found = recommend(here, film, ev)
+    assert "published_law" not in {flag["code"] for flag in found["flags"]}
+    assert "Its data sheet would give 25 s; the club's logs go before it." in found["because"]
+    assert ExposureLog.objects.count() == 1
+
+
+@pytest.mark.parametrize(
+    ("published", "status", "pointer"),
+    [
+        ({"rows": ROWS}, 400, "/published/source"),
+        ({"source": "x"}, 400, "/published/rows"),
+        ({"rows": ROWS[:1], "source": "x"}, 400, "/published/rows"),
+        ({"rows": [["1 s", "1 s"], ["10 s", 25]], "source": "x"}, 400, "/published/rows/1/1"),
+        ({"rows": [["10 s", "25 s"], ["1 s", "1 s"]], "source": "x"}, 422, "/published/rows"),
+        ({"rows": [["1 s", "1 s"], ["10 s", "5 s"]], "source": "x"}, 422, "/published/rows"),
+        ({"rows": ROWS, "source": "x", "colour": 1}, 400, "/published/colour"),
+        ("sheet", 400, "/published"),
+    ],
+)
+def test_tables_that_are_none(here: Any, published: Any, status: int, pointer: str) -> None:
+    response = here.client.post(here.at + "papers/", FILM | {"published": published})
+    assert pointer in {at for at, _ in faults_in(response, status)}
+    assert Paper.objects.count() == 1
+
+
+def test_a_paper_may_say_that_it_has_none(here: Any) -> None:
+    response = here.client.post(here.at + "papers/", FILM | {"published": None})
+    assert response.json()["published"] is None
