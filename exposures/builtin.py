@@ -20,7 +20,7 @@ plugin = Plugin(
         Contribution(
             "paper",
             "what the club has pooled for a paper",
-            "the club's own log, by least squares",
+            "the club's own log, by a mixed model (REML)",
             _paper,
             (Parameter("paper", "text", "the paper's id"),),
             needs_actor=True,
