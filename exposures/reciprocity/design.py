@@ -12,7 +12,8 @@ Everything here is a sum over cells: nothing depends on the number of logs.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -31,6 +32,8 @@ LEAST_SPREAD_STOPS = 0.5
 LEAST_LOGS_FOR_GRADE = 8
 #: Nobody reads a print to better than this (stops): the floor of every grade's error. Design judgement.
 LEAST_ERROR_STOPS = 0.02
+#: The cross-products of a `Design`, which add where logs are added.
+TABLES = ("D", "B", "A", "c_eliminated", "c_rest", "yy", "weight")
 
 
 @dataclass(frozen=True)
@@ -83,6 +86,19 @@ class Design:
     yy: Floats
     weight: Floats
 
+    def plus(self, more: Cells) -> Design:
+        """With more logs added, whose papers, cameras, members and grades are all in it: what is estimated stays.
+
+        Raises `Impossible` with the code `not_in_fit` where a key is new.
+        """
+        codes = [known_places(more, block.name, block.levels) for block in self.blocks]
+        known_places(more, "grade", np.array(sorted(self.grade_of)))
+        grade = np.array([self.grade_of[key] for key in more.grade.tolist()], dtype=np.int64)
+        added = _sums(self, more, codes, grade)
+        return replace(
+            self, cells=self.cells + more, **{name: getattr(self, name) + table for name, table in added.items()}
+        )
+
     @property
     def fixed(self) -> int:
         return int(self.speed_rows.shape[1])
@@ -110,6 +126,15 @@ class Design:
         return None
 
 
+def known_places(cells: Cells, name: str, levels: Keys) -> Ints:
+    """The place of each cell's key among sorted `levels`; `Impossible` with the code `not_in_fit` where one is new."""
+    keys = getattr(cells, name)
+    places = np.minimum(np.searchsorted(levels, keys), len(levels) - 1)
+    if not (levels[places] == keys).all():
+        raise Impossible("not_in_fit", f"Some {name} of these logs has no log in the fit.", name)
+    return places
+
+
 def _comparable(levels: Keys, key: Any) -> bool:
     return bool(levels.dtype.kind in "US") == isinstance(key, str)
 
@@ -133,7 +158,7 @@ def design(
     """
     if not len(cells):
         raise Impossible("no_logs", "There are no logs to fit.", "cells")
-    papers, paper = np.unique(cells.paper, return_inverse=True)
+    papers, paper = cells.levels("paper")
     named = np.asarray([(families or {}).get(key, "") for key in papers.tolist()])
     family_names, paper_family = np.unique(named, return_inverse=True)
     grades, grade, grade_of = _grades(cells, least_logs_for_grade)
@@ -155,7 +180,7 @@ def design(
     ]
     codes = [paper]
     for name in crossed:
-        levels, code = np.unique(getattr(cells, name), return_inverse=True)
+        levels, code = cells.levels(name)
         blocks.append(Block(name, levels, 1, (len(levels) > 1,), (assumed[name],)))
         codes.append(code)
     eliminated = int(np.argmax([block.columns for block in blocks]))
@@ -166,35 +191,7 @@ def design(
     slope_rows[:, len(family_names) :] = 1 / max(len(known), 1)  # the mean of those that are known
     slope_rows[known] = np.eye(speed_rows.shape[1])[len(family_names) :]
 
-    tables = _Tables(cells, grade, len(grades), sloped)
-    columns: list[tuple[int, Ints, int]] = [
-        (atom, code, len(block.levels))
-        for block, code in zip(blocks, codes, strict=True)
-        for atom in range(block.width)
-    ]
-    columns += [(atom, family, len(family_names)) for atom in range(width)]
-    owner = [index for index, block in enumerate(blocks) for _ in range(block.width)] + [-1] * width
-    pick = [j for j, index in enumerate(owner) if index == eliminated]
-    rest = [j for index in range(len(blocks)) if index != eliminated for j in range(len(owner)) if owner[j] == index]
-    fixed = [j for j, index in enumerate(owner) if index == -1]
-    read_off = np.vstack([speed_rows, slope_rows]) if sloped else speed_rows
-
-    def arrange(pieces: list[Floats], of: list[int]) -> Floats:
-        """Columns of the rest in their final order, from one piece (…, levels) for each column list."""
-        parts, at = [], 0
-        while at < len(of):
-            wide = blocks[owner[of[at]]].width
-            parts.append(np.stack(pieces[at : at + wide], axis=-1).reshape(*pieces[at].shape[:-1], -1))
-            at += wide
-        parts.append(np.concatenate(pieces[len(of) :], axis=-1) @ read_off)
-        return np.concatenate(parts, axis=-1)
-
-    def against_rest(j: int) -> Floats:
-        return arrange([tables.cross(columns[j], columns[i]) for i in rest + fixed], rest)
-
-    across = [against_rest(j) for j in rest + fixed]  # each (G, levels, m)
-    A = arrange([np.moveaxis(piece, 1, -1) for piece in across], rest)  # (G, m, m), columns last
-    return Design(
+    empty = Design(
         cells=cells,
         blocks=tuple(blocks),
         eliminated=eliminated,
@@ -208,52 +205,79 @@ def design(
         grade_of=grade_of,
         assumed_error=assumed["error"],
         least_error=least_error_stops,
-        D=np.stack([np.stack([tables.own(columns[i], columns[j]) for j in pick], -1) for i in pick], -2),
-        B=np.stack([against_rest(j) for j in pick], axis=2),
-        A=(A + np.swapaxes(A, 1, 2)) / 2,
-        c_eliminated=np.stack([tables.with_y(columns[j]) for j in pick], axis=-1),
-        c_rest=arrange([tables.with_y(columns[j]) for j in rest + fixed], rest),
-        yy=tables.by_grade(tables.yy),
-        weight=tables.by_grade(tables.moments[0]),
+        **dict.fromkeys(TABLES, np.empty(0)),
     )
+    return replace(empty, **_sums(empty, cells, codes, grade))
 
 
-class _Tables:
-    """Sums of a cell's moments by grade and by the levels of one or two factors. Atom 0 is 1, atom 1 is x."""
+def _sums(of: Design, cells: Cells, codes: list[Ints], grade: Ints) -> dict[str, Any]:
+    """The `TABLES` of a design, from cells with these places among the blocks' levels and the grades."""
+    weights = (cells.weight, cells.x, cells.xx)
+    # Less the slope of 1 that every paper starts from: y − x.
+    y = (cells.y - cells.x, cells.xy - cells.xx) if of.sloped else (cells.y, cells.xy)
+    yy = cells.yy - 2 * cells.xy + cells.xx if of.sloped else cells.yy
+    grades, blocks = len(of.grades), of.blocks
+    #: A paper's own effects as those of its family: (papers, width, fixed columns).
+    means = np.stack([of.speed_rows, of.slope_rows], axis=1)[of.paper_family, : blocks[0].width]
 
-    def __init__(self, cells: Cells, grade: Ints, grades: int, sloped: bool) -> None:
-        self.grade, self.grades = grade, grades
-        self.moments = (cells.weight, cells.x, cells.xx)
-        # Less the slope of 1 that every paper starts from: y − x.
-        self.y = (cells.y - cells.x, cells.xy - cells.xx) if sloped else (cells.y, cells.xy)
-        self.yy = cells.yy - 2 * cells.xy + cells.xx if sloped else cells.yy
+    def summed(place: Ints, values: Floats, *shape: int) -> Floats:
+        return totals(place, values, int(np.prod(shape))).reshape(shape)
 
-    def by_grade(self, values: Floats) -> Floats:
-        return totals(self.grade, values, self.grades)
+    own, with_y = [], []
+    for block, code in zip(blocks, codes, strict=True):
+        levels, atoms = len(block.levels), range(block.width)
+        place = grade * levels + code
+        of_pairs = [[summed(place, weights[i + j], grades, levels) for j in atoms] for i in atoms]
+        own.append(np.moveaxis(np.array(of_pairs), (0, 1), (2, 3)))
+        with_y.append(np.stack([summed(place, y[i], grades, levels) for i in atoms], -1))
 
-    def with_y(self, column: tuple[int, Ints, int]) -> Floats:
-        atom, code, levels = column
-        flat = totals(self.grade * levels + code, self.y[atom], self.grades * levels)
-        return flat.reshape(self.grades, levels)
+    crossed: dict[tuple[int, int], Floats] = {}  # (G, columns of one block, columns of another)
+    for one, other in combinations(range(len(blocks)), 2):
+        levels, others = len(blocks[one].levels), len(blocks[other].levels)
+        place = (grade * levels + codes[one]) * others + codes[other]
+        atoms = range(blocks[one].width)  # only papers, which come first, have two
+        pair = np.stack([summed(place, weights[i], grades, levels, others) for i in atoms], 2)
+        pair = pair.reshape(grades, -1, others)
+        crossed[one, other], crossed[other, one] = pair, np.swapaxes(pair, 1, 2)
 
-    def own(self, one: tuple[int, Ints, int], two: tuple[int, Ints, int]) -> Floats:
-        """Of one factor with itself: diagonal, (G, levels)."""
-        code, levels = one[1], one[2]
-        weights = self.moments[one[0] + two[0]]
-        flat = totals(self.grade * levels + code, weights, self.grades * levels)
-        return flat.reshape(self.grades, levels)
+    rest = [index for index in range(len(blocks)) if index != of.eliminated]
 
-    def cross(self, one: tuple[int, Ints, int], two: tuple[int, Ints, int]) -> Floats:
-        """(G, levels of one, levels of two)."""
-        (atom, code, levels), (other_atom, other, others) = one, two
-        place = (self.grade * levels + code) * others + other
-        size = self.grades * levels * others
-        return totals(place, self.moments[atom + other_atom], size).reshape(self.grades, levels, others)
+    def against_rest(one: int) -> Floats:
+        """One block's columns with those of the rest, (G, columns, m)."""
+        parts = [_on_diagonal(own[one]) if one == other else crossed[one, other] for other in rest]
+        if one == 0:
+            fixed = np.einsum("glij,ljf->glif", own[0], means).reshape(grades, -1, of.fixed)
+        else:
+            fixed = crossed[one, 0] @ means.reshape(-1, of.fixed)
+        return np.concatenate([*parts, fixed], axis=-1)
+
+    fixed_rows = means.reshape(-1, of.fixed).T @ against_rest(0)
+    level, width = own[of.eliminated].shape[1:3]
+    return {
+        "D": own[of.eliminated],
+        "B": against_rest(of.eliminated).reshape(grades, level, width, -1),
+        "A": np.concatenate([*(against_rest(index) for index in rest), fixed_rows], axis=1),
+        "c_eliminated": with_y[of.eliminated],
+        "c_rest": np.concatenate(
+            [*(with_y[index].reshape(grades, -1) for index in rest), np.einsum("gli,lif->gf", with_y[0], means)], axis=1
+        ),
+        "yy": totals(grade, yy, grades),
+        "weight": totals(grade, cells.weight, grades),
+    }
+
+
+def _on_diagonal(blocks: Floats) -> Floats:
+    """(G, L, k, k) as block-diagonal matrices, (G, L·k, L·k)."""
+    grades, levels, width, _ = blocks.shape
+    out = np.zeros((grades, levels, width, levels, width))
+    at = np.arange(levels)
+    out[:, at, :, at, :] = np.swapaxes(blocks, 0, 1)
+    return out.reshape(grades, levels * width, levels * width)
 
 
 def _grades(cells: Cells, least: float) -> tuple[Keys, Ints, dict[Any, int]]:
     """Grades with an error of their own, each cell's place among them, and that of every grade by its key."""
-    names, code = np.unique(cells.grade, return_inverse=True)
+    names, code = cells.levels("grade")
     weight = np.bincount(code, weights=cells.weight)
     own = weight >= least
     own[np.argmax(weight)] = True

@@ -66,10 +66,11 @@ def _one_level(name: str, levels: int) -> Flag | None:
 
 def _apart(cells: Cells, name: str) -> Flag | None:
     """Papers and cameras (or members) form a net of logs; where it falls apart, its parts cannot be compared."""
-    papers, paper = np.unique(cells.paper, return_inverse=True)
-    others, other = np.unique(getattr(cells, name), return_inverse=True)
+    (papers, paper), (others, other) = cells.levels("paper"), cells.levels(name)
+    pair = np.flatnonzero(np.bincount(paper * len(others) + other))
+    one, two = pair // len(others), pair % len(others) + len(papers)
     size = len(papers) + len(others)
-    net = coo_array((np.ones(len(paper)), (paper, other + len(papers))), shape=(size, size))
+    net = coo_array((np.ones(len(pair)), (one, two)), shape=(size, size))
     parts = int(connected_components(net, directed=False)[0])
     if parts < 2:
         return None

@@ -10,10 +10,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.linalg import solve_triangular
 
 from exposures.reciprocity.cells import Cells, Floats, Ints
+from exposures.reciprocity.design import known_places
 from exposures.reciprocity.objective import Point
-from optics.core.faults import Impossible
 
 
 @dataclass(frozen=True)
@@ -60,7 +61,8 @@ def covariance(point: Point, sums: Sums) -> Floats:
     conditional[sums.level < 0] = 0.0
     reduced = sums.rest - np.einsum("ri,rim->rm", conditional, point.B[sums.level])
     same = (sums.level[:, None] == sums.level) & (sums.level >= 0)
-    return reduced @ point.covariance @ reduced.T + same * (conditional @ sums.part.T)
+    white = solve_triangular(point.chol, point.scale(reduced).T, lower=True, check_finite=False)
+    return np.asarray(white.T @ white + same * (conditional @ sums.part.T))
 
 
 @dataclass(frozen=True)
@@ -93,15 +95,12 @@ def cell_lines(point: Point, cells: Cells) -> CellLines:
     half = (point.E @ product) @ read.T
     whole = point.E + point.E @ inside @ point.E
 
-    for block in of.blocks:
-        if not np.isin(getattr(cells, block.name), block.levels).all():
-            raise Impossible("not_in_fit", f"Some {block.name} of these logs has no log in the fit.", block.name)
-    family = of.paper_family[np.searchsorted(of.blocks[0].levels, cells.paper)]
+    codes = [known_places(cells, block.name, block.levels) for block in of.blocks]
+    family = of.paper_family[codes[0]]
     columns: list[list[Ints]] = [[random + family], [random + len(of.families) + family] if of.sloped else []]
     held: list[int | None] = [None, None]
     level = np.zeros(len(cells), dtype=np.int64)
-    for index, block in enumerate(of.blocks):
-        code = np.searchsorted(block.levels, getattr(cells, block.name))
+    for index, (block, code) in enumerate(zip(of.blocks, codes, strict=True)):
         for atom in range(block.width):
             if index == of.eliminated:
                 level, held[atom] = code, atom

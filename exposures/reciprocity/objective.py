@@ -91,13 +91,15 @@ class Point:
         c_rest = self.precision @ of.c_rest
 
         factor = self.factors[of.eliminated]
-        inner = np.eye(k) + factor.T @ self.D @ factor
+        inner = np.linalg.cholesky(np.eye(k) + factor.T @ self.D @ factor)
+        root = factor @ np.swapaxes(np.linalg.inv(inner), 1, 2)
         #: Covariance of the eliminated effects if the rest were known.
-        self.E = factor @ np.linalg.inv(inner) @ factor.T
-        half = self.E @ self.B if k > 1 else self.E * self.B
-        self.A_star = A - self.B.reshape(L * k, m).T @ half.reshape(L * k, m)
-        self.c_star = c_rest - self.c_eliminated.reshape(-1) @ half.reshape(L * k, m)
-        yy = float(self.precision @ of.yy - np.einsum("li,lij,lj->", self.c_eliminated, self.E, self.c_eliminated))
+        self.E = root @ np.swapaxes(root, 1, 2)
+        half = (np.swapaxes(root, 1, 2) @ self.B if k > 1 else root * self.B).reshape(L * k, m)
+        half_c = np.einsum("lji,lj->li", root, self.c_eliminated).reshape(-1)
+        self.A_star = A - half.T @ half
+        self.c_star = c_rest - half_c @ half
+        yy = float(self.precision @ of.yy - half_c @ half_c)
 
         random = m - of.fixed
         scaled = self.scale(self.scale(self.A_star).T)
@@ -113,10 +115,9 @@ class Point:
             "lij,lj->li", self.E, self.c_eliminated - (self.B.reshape(-1, m) @ self.rest).reshape(L, k)
         )
         self.quadratic = yy - float(whitened @ whitened)
-        logdet = np.log(np.linalg.det(inner)).sum() if k > 1 else np.log(inner).sum()
         self.criterion = float(
             2 * of.weight @ theta[objective.grade_place]
-            + logdet
+            + 2 * np.log(np.diagonal(inner, axis1=1, axis2=2)).sum()
             + 2 * np.log(np.diag(self.chol)).sum()
             + self.quadratic
             + of.freedom * np.log(2 * np.pi)

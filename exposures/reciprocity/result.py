@@ -311,7 +311,10 @@ def fit(
     """
     if not len(cells) or not float(cells.weight.sum()) > 0:
         return Fit(cells, None, (), (NO_LOGS,))
-    of: Design = design(cells, families=families, **options)
+    return _fitted(design(cells, families=families, **options), warm=warm, doubtful_logs=doubtful_logs, steps=steps)
+
+
+def _fitted(of: Design, *, warm: Floats | None, doubtful_logs: int, steps: bool) -> Fit:
     objective = Objective(of)
     if warm is not None and np.shape(warm) != objective.held.shape:
         warm = None
@@ -326,7 +329,7 @@ def fit(
         raise np.linalg.LinAlgError("The equations of the pooled model cannot be solved at the stored variances.")
     singular = not too_few and is_singular(objective, point, scales(objective))
     flags = fit_flags(of, too_few=too_few, singular=singular, record=record, doubtful_logs=doubtful_logs)
-    return Fit(cells, point, record, flags)
+    return Fit(of.cells, point, record, flags)
 
 
 def restored(
@@ -347,17 +350,32 @@ def restored(
     thetas = [np.array(theta, dtype=float) for theta in (state["theta"], *state["support"])]
     if any(theta.shape != objective.held.shape for theta in thetas):
         raise stale
-    points = [objective.at(theta) for theta in thetas]
-    solved = tuple(point for point in points if point is not None)
-    if len(solved) < len(points):
+    point, solved = objective.at(thetas[0]), Support.at(objective, thetas[1:], np.array(state["weights"]))
+    if point is None or solved is None:
         raise stale
     record = tuple(Run(**run) for run in state["record"])
-    flags = tuple(Flag(**flag) for flag in state["flags"])
-    return Fit(cells, solved[0], record, flags, Support(solved[1:], np.array(state["weights"])))
+    return Fit(cells, point, record, tuple(Flag(**flag) for flag in state["flags"]), solved)
 
 
-def refreshed(last: Fit, cells: Cells, **options: Any) -> Fit:
-    """The last fit's variances with new cells: what one more log changes at once, before the next full fit."""
+def refreshed(last: Fit, more: Cells, *, steps: bool = False, doubtful_logs: int = 0, **options: Any) -> Fit:
+    """The last fit with more logs, whose sums are `more`: what they change at once, before the next full fit.
+
+    Variances and how likely others are (`support`) are kept, or with `steps=True` searched for anew from the last
+    ones. Where all papers, cameras, members and grades of the new logs are in the last fit, they join its tables, and
+    which slopes and grades are estimated stays; else all is summed again with `options` as in `fit`.
+    """
     if last.point is None:
-        return fit(cells, **options)
-    return replace(fit(cells, warm=last.theta, steps=False, **options), record=last.record)
+        return fit(last.cells + more, doubtful_logs=doubtful_logs, **options)
+    try:
+        of = last.point.design.plus(more)
+    except Impossible:
+        return fit(last.cells + more, warm=last.theta, doubtful_logs=doubtful_logs, steps=steps, **options)
+    found = _fitted(of, warm=last.theta, doubtful_logs=doubtful_logs, steps=steps)
+    if steps or found.point is None:
+        return found
+    kept = last.support
+    if len(kept.points) > 1:
+        again = Support.at(found.point.objective, [point.theta for point in kept.points], kept.weights)
+    else:
+        again = Support((found.point,), kept.weights)
+    return replace(found, record=last.record, kept_support=again)

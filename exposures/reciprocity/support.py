@@ -10,6 +10,7 @@ estimate itself stays plain REML. How often the intervals then hold is measured 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,8 +22,9 @@ from exposures.reciprocity.optimiser import trust_step
 
 POINTS = 32
 MOST_STEPS = 25
-#: From so many levels on in every random factor, the variances are as good as known and one point will do.
-MANY_LEVELS = 100
+#: Where every standard deviation is told to this share (some 35 levels or more), one point will do: it leaves answers
+#: about what has logs as they are, and intervals about what has none some 5 % narrower.
+WELL_TOLD = 0.12
 #: Draws are this much wider than the curvature at the peak says.
 WIDER = 1.25
 
@@ -33,6 +35,13 @@ class Support:
 
     points: tuple[Point, ...]
     weights: Floats
+
+    @classmethod
+    def at(cls, objective: Objective, thetas: Sequence[Floats], weights: Floats) -> Support | None:
+        """Solved at each θ; None where the equations cannot be solved at one of them."""
+        points = [objective.at(theta) for theta in thetas]
+        solved = tuple(point for point in points if point is not None)
+        return cls(solved, weights) if len(solved) == len(points) else None
 
 
 class _Peak:
@@ -80,12 +89,19 @@ class _Peak:
         gradient = gradient * chain + by_prior
         return gradient[self.moving], bend[np.ix_(self.moving, self.moving)]
 
+    def is_well_told(self, best: Point) -> bool:
+        """Whether the curvature at the estimate leaves no standard deviation much room."""
+        bend = self.slope(self.zeta(best.theta), best)[1]
+        if np.linalg.eigvalsh(bend)[0] <= 0:
+            return False
+        errors = np.sqrt(2 * np.diag(np.linalg.inv(bend)))
+        return bool((errors[self.logs[self.moving]] <= WELL_TOLD).all())
+
 
 def support(objective: Objective, best: Point) -> Support:
-    """Points about the peak near the estimate `best`; that alone where levels are many or nothing is free."""
-    free_blocks = [block for block in objective.design.blocks if any(block.free)]
+    """Points about the peak near the estimate `best`; that alone where it is well told or nothing is free."""
     peak = _Peak(objective)
-    if not len(peak.moving) or (free_blocks and min(len(block.levels) for block in free_blocks) >= MANY_LEVELS):
+    if not len(peak.moving) or peak.is_well_told(best):
         return Support((best,), np.ones(1))
     zeta, bend = _climb(peak, peak.zeta(best.theta))
     values, vectors = np.linalg.eigh(bend)
