@@ -3,8 +3,6 @@
 python tests/bench/reciprocity_boundary.py
 """
 
-# ruff: noqa: E402
-
 import json
 import sys
 from pathlib import Path
