@@ -1,5 +1,6 @@
 """Clubs, their members, their cameras, and what each camera was at each time."""
 
+import uuid
 from typing import Any, NoReturn
 
 from django.conf import settings
@@ -35,8 +36,37 @@ class Membership(models.Model):
         return f"{self.user} in {self.club}: {self.role}"
 
 
+class Invitation(models.Model):
+    """A code that lets whoever has it join the club in a role, so many times, until it expires or is withdrawn."""
+
+    club = models.ForeignKey(Club, on_delete=models.CASCADE, related_name="invitations")
+    code = models.CharField(max_length=12, unique=True)
+    role = models.CharField(max_length=10, choices=ROLE_CHOICES)
+    note = models.CharField(max_length=200, blank=True)
+    uses = models.PositiveIntegerField(default=1)
+    used = models.PositiveIntegerField(default=0)
+    expires_at = models.DateTimeField()
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+    made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")
+    made_at = models.DateTimeField(auto_now_add=True)
+    revision = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(used__lte=models.F("uses")), name="pinpool_invitation_not_overused"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.role} of {self.club}, {self.used} of {self.uses} used"
+
+
 class Camera(models.Model):
-    """A camera in the registry; `owner` is empty where the club owns it. What it is stands in its specs."""
+    """A camera in the registry; `owner` is empty where the club owns it. What it is stands in its specs.
+
+    `lent_to` holds it until the day `lent_until`; a retired one is kept for its history.
+    """
 
     club = models.ForeignKey(Club, on_delete=models.CASCADE, related_name="cameras")
     code = models.CharField(max_length=12)
@@ -48,6 +78,16 @@ class Camera(models.Model):
         blank=True,
         related_name="pinpool_cameras",
     )
+    note = models.TextField(blank=True)
+    lent_to = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        on_delete=models.SET_NULL,
+        null=True,
+        blank=True,
+        related_name="pinpool_borrowed_cameras",
+    )
+    lent_until = models.DateField(null=True, blank=True)
+    retired_at = models.DateTimeField(null=True, blank=True)
     registered_at = models.DateTimeField(auto_now_add=True)
     revision = models.PositiveIntegerField(default=1)
 
@@ -63,11 +103,33 @@ class Camera(models.Model):
         return max(self.specs.all(), key=lambda spec: spec.number, default=None)
 
 
+def photo_path(photo: "CameraPhoto", _name: str) -> str:
+    """Where a photo is stored: nothing of the sender's file name enters it."""
+    return f"pinpool/cameras/{photo.camera_id}/{photo.id}.jpg"
+
+
+class CameraPhoto(models.Model):
+    """A picture of a camera, as we encoded it anew: nothing of the sender's file but its pixels is kept."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    camera = models.ForeignKey(Camera, on_delete=models.CASCADE, related_name="photos")
+    image = models.FileField(upload_to=photo_path)
+    width_pixels = models.PositiveIntegerField()
+    height_pixels = models.PositiveIntegerField()
+    caption = models.CharField(max_length=200, blank=True)
+    added_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")
+    added_at = models.DateTimeField(auto_now_add=True)
+    revision = models.PositiveIntegerField(default=1)
+
+    def __str__(self) -> str:
+        return f"{self.camera}: {self.caption or self.id}"
+
+
 class CameraSpec(models.Model):
     """What a camera is, from one time on. Never changed: a better measurement is a new spec.
 
     `film_plane` holds the film plane in canonical units, as `optics.contributed` stores it; `typed` is what the
-    person sent, as they wrote it.
+    person sent, as they wrote it. `measurements` are the single measurements behind the hole, in canonical units.
     """
 
     camera = models.ForeignKey(Camera, on_delete=models.CASCADE, related_name="specs")
@@ -77,6 +139,7 @@ class CameraSpec(models.Model):
     hole_uncertainty_mm = models.FloatField()
     plate_thickness_mm = models.FloatField()
     hole_measured_by = models.CharField(max_length=12)
+    measurements = models.JSONField(default=list)
     focal_length_mm = models.FloatField()
     f_number = models.FloatField()
     typed = models.JSONField()
@@ -106,3 +169,34 @@ class CameraSpec(models.Model):
 
     def as_hole(self) -> Hole:
         return Hole(self.hole_diameter_mm, self.hole_uncertainty_mm, self.plate_thickness_mm)
+
+
+class TrailEntry(models.Model):
+    """Who changed what, when, from what to what. Written once, never changed, and gone only with its club.
+
+    `actor_name` outlives the account. `subject` names the thing for a person, such as “camera T1”; `before` and `after`
+    hold what differs.
+    """
+
+    club = models.ForeignKey(Club, on_delete=models.CASCADE, related_name="trail")
+    actor = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")
+    actor_name = models.CharField(max_length=150)
+    at = models.DateTimeField(auto_now_add=True)
+    action = models.CharField(max_length=40)
+    subject = models.CharField(max_length=200)
+    before = models.JSONField(null=True)
+    after = models.JSONField(null=True)
+
+    class Meta:
+        indexes = [models.Index(fields=["club", "-id"], name="pinpool_trail_by_club")]
+
+    def __str__(self) -> str:
+        return f"{self.at:%Y-%m-%d %H:%M} {self.actor_name} {self.action} {self.subject}"
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        if self.pk is not None:
+            raise TypeError("The trail is only ever added to.")
+        super().save(*args, **kwargs)
+
+    def delete(self, *args: Any, **kwargs: Any) -> NoReturn:  # noqa: ARG002
+        raise TypeError("The trail is only ever added to.")

@@ -1,6 +1,9 @@
 """Who may do what in a club: one table, from which permissions and their tests both come."""
 
 from enum import IntEnum
+from typing import NamedTuple
+
+from pinpool.scopes import Scope
 
 
 class Role(IntEnum):
@@ -14,31 +17,39 @@ class Role(IntEnum):
 
 ROLE_CHOICES = [(role.name.lower(), role.name.title()) for role in Role]
 
-#: The least role for each thing that can be done inside a club.
+
+class Act(NamedTuple):
+    """What it takes to do something inside a club: a role at least this high, and a token of at least this scope."""
+
+    role: Role
+    scope: str
+
+
+#: Everything that can be done inside a club.
 MAY = {
-    "read_club": Role.GUEST,
-    "read_members": Role.MEMBER,
-    "add_member": Role.KEEPER,
-    "read_cameras": Role.GUEST,
-    "register_camera": Role.MEMBER,
-    "add_spec": Role.MEMBER,
-    "read_papers": Role.GUEST,
-    "add_paper": Role.LEADER,
-    "read_exposures": Role.GUEST,
-    "log_exposure": Role.MEMBER,
-    "read_estimates": Role.GUEST,
-    "ask_recommendation": Role.GUEST,
-    "ask_next_tests": Role.MEMBER,
-    "compare": Role.MEMBER,
-    "read_doubts": Role.MEMBER,
-    "read_pool": Role.MEMBER,
-    "join_pool": Role.KEEPER,
-    "merge_papers": Role.KEEPER,
-    "read_packets": Role.KEEPER,
-    "exchange_packets": Role.KEEPER,
+    "read_club": Act(Role.GUEST, Scope.READ),
+    "read_members": Act(Role.MEMBER, Scope.READ),
+    "add_member": Act(Role.KEEPER, Scope.MANAGE),
+    "read_cameras": Act(Role.GUEST, Scope.READ),
+    "register_camera": Act(Role.MEMBER, Scope.MANAGE),
+    "add_spec": Act(Role.MEMBER, Scope.MANAGE),
+    "read_papers": Act(Role.GUEST, Scope.READ),
+    "add_paper": Act(Role.LEADER, Scope.MANAGE),
+    "read_exposures": Act(Role.GUEST, Scope.READ),
+    "log_exposure": Act(Role.MEMBER, Scope.LOG),
+    "read_estimates": Act(Role.GUEST, Scope.READ),
+    "ask_recommendation": Act(Role.GUEST, Scope.READ),
+    "ask_next_tests": Act(Role.MEMBER, Scope.READ),
+    "compare": Act(Role.MEMBER, Scope.READ),
+    "read_doubts": Act(Role.MEMBER, Scope.READ),
+    "read_pool": Act(Role.MEMBER, Scope.READ),
+    "join_pool": Act(Role.KEEPER, Scope.MANAGE),
+    "merge_papers": Act(Role.KEEPER, Scope.MANAGE),
+    "read_packets": Act(Role.KEEPER, Scope.READ),
+    "exchange_packets": Act(Role.KEEPER, Scope.MANAGE),
 }
 
 
 def allows(role: str, action: str) -> bool:
     """Whether a role, by its stored name, may do an action of `MAY`."""
-    return Role[role.upper()] >= MAY[action]
+    return Role[role.upper()] >= MAY[action].role

@@ -3,24 +3,35 @@
 from functools import cached_property
 from typing import Any
 
+from rest_framework.permissions import SAFE_METHODS
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer
 
 from clubs import selectors, serializers, services
 from clubs.models import Membership
+from clubs.roles import MAY
 from pinpool.http.etags import tagged
 from pinpool.http.filters import LENGTHS
 from pinpool.http.pages import PAGE_QUERY, page_of_rows
 from pinpool.http.schema import Operation, page_of
 from pinpool.http.views import View
+from pinpool.scopes import Scope, check_scope
 
 READ = (400, 401, 403, 404)
 WRITE = (*READ, 409, 422)
 
 
 class AccountView(View):
-    """A view that needs an account: the rule for all but computations."""
+    """A view that needs an account: the rule for all but computations. A token must be of the scope it takes."""
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        super().initial(request, *args, **kwargs)
+        check_scope(request, self.scope_of(str(request.method)))
+
+    def scope_of(self, method: str) -> str:
+        """The least scope of a token for a method."""
+        return Scope.READ if method in SAFE_METHODS else Scope.MANAGE
 
     def one(self, row: Any, serializer: type[BaseSerializer], status: int = 200) -> Response:
         """A stored object with its ETag."""
@@ -37,12 +48,20 @@ class ClubView(AccountView):
 
     actions: dict[str, str] = {}
 
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        View.initial(self, request, *args, **kwargs)  # a token's scope is looked at once the club is known to be theirs
+
+    def scope_of(self, method: str) -> str:
+        return MAY[self.actions["GET" if method == "HEAD" else method]].scope
+
     @cached_property
     def member(self) -> Membership:
         """The caller's membership, or 404 for a stranger and 403 for too low a role."""
         method = "GET" if self.request.method == "HEAD" else str(self.request.method)
         action = self.actions[method]
-        return selectors.membership_in(actor=self.request.user, club=self.kwargs["club"], action=action)
+        found = selectors.membership_in(actor=self.request.user, club=self.kwargs["club"], action=action)
+        check_scope(self.request, self.scope_of(method))
+        return found
 
 
 class ClubsView(AccountView):

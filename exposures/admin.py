@@ -1,4 +1,4 @@
-"""The keeper's desk: papers, and the log to read."""
+"""The keeper's desk: papers and the log, to read; what changes them must keep the evidence in step."""
 
 from django.contrib import admin
 
@@ -7,11 +7,10 @@ from exposures.models import ExposureLog, Paper
 
 
 @admin.register(Paper)
-class PaperAdmin(admin.ModelAdmin):
+class PaperAdmin(ReadOnlyAdmin):
     list_display = ("name", "family", "nominal_exposure_index", "club")
     list_filter = ("club", "family")
     search_fields = ("name",)
-    readonly_fields = ("revision",)
 
 
 @admin.register(ExposureLog)

@@ -27,6 +27,15 @@ class Paper(models.Model):
     published_rows_s = models.JSONField(null=True, blank=True)
     published_typed = models.JSONField(null=True, blank=True)
     published_source = models.CharField(max_length=300, blank=True)
+    width_mm = models.FloatField(null=True, blank=True)
+    height_mm = models.FloatField(null=True, blank=True)
+    batch = models.CharField(max_length=60, blank=True)
+    expires_on = models.DateField(null=True, blank=True)
+    sheets_left = models.PositiveIntegerField(null=True, blank=True)
+    retired_at = models.DateTimeField(null=True, blank=True)
+    imported_in = models.ForeignKey(
+        "ImportBatch", on_delete=models.SET_NULL, null=True, editable=False, related_name="papers"
+    )
     note = models.TextField(blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
     revision = models.PositiveIntegerField(default=1)
@@ -85,7 +94,14 @@ class ExposureLog(models.Model):
     effect_stops = models.FloatField(null=True)
     process = models.TextField(blank=True)
     note = models.TextField(blank=True)
+    place_latitude = models.DecimalField(max_digits=4, decimal_places=1, null=True)
+    place_longitude = models.DecimalField(max_digits=4, decimal_places=1, null=True)
     shared = models.BooleanField(default=False)
+    corrects = models.OneToOneField("self", on_delete=models.PROTECT, null=True, related_name="corrected_by")
+    reason = models.CharField(max_length=300, blank=True)
+    imported_in = models.ForeignKey(
+        "ImportBatch", on_delete=models.SET_NULL, null=True, editable=False, related_name="exposures"
+    )
     created_at = models.DateTimeField(auto_now_add=True)
     revision = models.PositiveIntegerField(default=1)
 
@@ -102,6 +118,53 @@ class ExposureLog(models.Model):
         if self.number is not None:
             raise TypeError("A log's facts are never changed in place.")
         super().save(*args, **kwargs)
+
+
+def picture_path(picture: "NegativePicture", _name: str) -> str:
+    """Where a picture is stored: nothing of the sender's file name enters it."""
+    return f"pinpool/negatives/{picture.log_id}/{picture.id}.jpg"
+
+
+class NegativePicture(models.Model):
+    """A picture of the negative or print, encoded anew: nothing of the sender's file but its pixels is kept."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    log = models.OneToOneField(ExposureLog, on_delete=models.CASCADE, related_name="picture")
+    image = models.FileField(upload_to=picture_path)
+    width_pixels = models.PositiveIntegerField()
+    height_pixels = models.PositiveIntegerField()
+    added_at = models.DateTimeField(auto_now_add=True)
+
+    def __str__(self) -> str:
+        return f"{self.log}"
+
+
+class ImportBatch(models.Model):
+    """A sheet of rows that somebody brings in: read and tried first, then imported, and undone as a whole if need be.
+
+    `table` holds the cells as text, the heading first; `mapping` which column is what and how it is written; `report`
+    what came of each row.
+    """
+
+    class State(models.TextChoices):
+        TRIED = "tried", "tried, nothing imported yet"
+        IMPORTED = "imported", "imported"
+        UNDONE = "undone", "undone"
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    club = models.ForeignKey(Club, on_delete=models.CASCADE, related_name="imports")
+    kind = models.CharField(max_length=10)
+    file_name = models.CharField(max_length=120)
+    table = models.JSONField()
+    mapping = models.JSONField(default=dict)
+    report = models.JSONField(default=list)
+    state = models.CharField(max_length=8, choices=State.choices, default=State.TRIED)
+    made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")
+    made_at = models.DateTimeField(auto_now_add=True)
+    revision = models.PositiveIntegerField(default=1)
+
+    def __str__(self) -> str:
+        return f"{self.file_name}: {self.state}"
 
 
 class EvidenceCell(models.Model):

@@ -132,6 +132,7 @@ LANGUAGE_CODE = "en-gb"
 STATIC_URL = "static/"
 STATIC_ROOT = DATA_DIR / "static"
 STATIC_ROOT.mkdir(parents=True, exist_ok=True)  # whitenoise warns where there is none
+MEDIA_ROOT = DATA_DIR / "media"
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_AUTOREFRESH = DEBUG
 

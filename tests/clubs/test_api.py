@@ -99,7 +99,7 @@ def test_what_a_role_may(here: Here, role: str) -> None:
     """Every call inside a club is answered or refused just as `clubs.roles.MAY` says."""
     AccountFactory.create(username="walker")
     for route, method, action in club_calls():
-        allowed = Role[role.upper()] >= MAY[action]
+        allowed = Role[role.upper()] >= MAY[action].role
         at = address(here, route)
         body = here.bodies[at.removeprefix(here.at)] if method in {"POST", "PUT"} else None
         headers = {"If-Match": "*"} if method in {"PUT", "DELETE"} else {}
