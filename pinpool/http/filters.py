@@ -1,6 +1,7 @@
 """Query names are checked: a misspelt filter must not answer with everything."""
 
 from collections.abc import Mapping
+from typing import Any
 
 from django.db.models import QuerySet
 from django_filters import FilterSet
@@ -9,6 +10,26 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 from rest_framework.request import Request
 
 LENGTHS = OpenApiParameter("lengths", str, enum=["mm", "in"], description="The unit lengths are shown in: mm.")
+
+FIELDS = OpenApiParameter(
+    "fields", str, description="Only these keys of each object, by name, joined by commas; left out: all."
+)
+
+
+def only_fields(request: Request, data: Any) -> Any:
+    """What `?fields=` asks for of a shown object, or of each on a page; an unknown name is refused with the known."""
+    asked = request.query_params.get("fields")
+    if asked is None:
+        return data
+    page = isinstance(data, dict) and data.keys() == {"next", "previous", "results"}
+    rows = data["results"] if page else [data]
+    names = asked.split(",")
+    known = list(rows[0]) if rows else names  # an empty page has nothing to leave out
+    faults = [f"“{name}” is none of the keys here: {', '.join(known)}." for name in names if name not in known]
+    if faults:
+        raise ValidationError({"fields": [ErrorDetail(fault, "unknown_field") for fault in faults]})
+    kept = [{name: row[name] for name in names} for row in rows]
+    return {**data, "results": kept} if page else kept[0]
 
 
 def refuse_unknown_query(request: Request, query: Mapping[str, OpenApiParameter]) -> None:

@@ -19,7 +19,7 @@ from rest_framework.views import APIView
 
 from pinpool.tokens import TokenAuthentication
 
-from .filters import LENGTHS, refuse_unknown_query
+from .filters import FIELDS, LENGTHS, only_fields, refuse_unknown_query
 from .parsers import StrictJSONParser
 from .problems import handle_exception
 from .schema import Operation, Schema
@@ -71,10 +71,15 @@ class View(APIView):
         refuse_unknown_query(request, self.query_of(str(request.method)))
 
     def query_of(self, method: str) -> dict[str, OpenApiParameter]:
-        """What a method reads from the query: where a view lists rows, its pages and filters are the list's alone."""
+        """What a method reads from the query: where a view lists rows, its pages and filters are the list's alone.
+
+        Every GET also takes `?fields=`.
+        """
+        method = "GET" if method == "HEAD" else method
+        fields = {"fields": FIELDS} if method == "GET" else {}
         lists = {name for name, operation in self.operations.items() if operation.page}
-        if not lists or lists & {method, "GET" if method == "HEAD" else method}:
-            return self.query
+        if not lists or method in lists:
+            return {**self.query, **fields}
         return {name: each for name, each in self.query.items() if name == "lengths"}
 
     def read(self, request: Request, serializer: type[BaseSerializer]) -> Any:
@@ -86,7 +91,7 @@ class View(APIView):
     def answer(self, result: Any, serializer: type[BaseSerializer], status: int = 200) -> Response:
         """`result` shown by `serializer`, lengths in the unit the caller asked for."""
         context = {"request": self.request, "lengths": self.request.query_params.get("lengths", "mm")}
-        return Response(serializer(result, context=context).data, status=status)
+        return Response(only_fields(self.request, serializer(result, context=context).data), status=status)
 
 
 class Computation(View):
