@@ -16,7 +16,6 @@ import numpy as np
 from scipy.special import ndtri
 
 from exposures.reciprocity.cells import Floats, Logs
-from exposures.reciprocity.lines import Sums, add_effect, covariance, no_sums, values
 from exposures.reciprocity.result import Fit, Offset
 from exposures.reciprocity.robust import hold
 from optics.core.faults import Impossible
@@ -53,18 +52,23 @@ def compare(fit: Fit, *, by: str, keys: Sequence[Any] | None = None, at_time_s: 
     """
     if by not in {"camera", "member", "paper"}:
         raise Impossible("unknown_comparison", "Compare by camera, member or paper.", "by")
-    point = fit.point
-    if point is None:
+    if fit.point is None:
         return Comparison(by, (), (), "There are no logs to compare.")
-    chosen = [key for key in np.unique(getattr(fit.cells, by)).tolist() if keys is None or key in set(keys)]
+    wanted = None if keys is None else set(keys)
+    chosen = [key for key in fit.cells.levels(by)[0].tolist() if wanted is None or key in wanted]
     if len(chosen) > MOST_LEVELS:
         raise Impossible("too_many_to_compare", f"Choose at most {MOST_LEVELS} to compare.", "keys")
-    sums = _sums(fit, by, chosen, at_time_s)
-    stops, spread = values(point, sums), covariance(point, sums)
-    if by == "paper" and point.design.sloped:
-        stops = stops + max(float(np.log2(at_time_s)), 0.0)
+    if by == "paper":
+        x = max(float(np.log2(at_time_s)), 0.0)
+        rows = np.kron(np.eye(len(chosen)), [1.0, x])
+        mean, spread = fit.effects(dict.fromkeys(chosen))
+        stops, spread = rows @ mean + x * fit.point.design.sloped, rows @ spread @ rows.T
+        errors = np.sqrt(np.diag(spread))
+        offsets = [_of_paper(fit, *each) for each in zip(chosen, stops.tolist(), errors.tolist(), strict=True)]
+    else:
+        stops, spread = fit.effects({}, **{f"{by}s": chosen})
+        offsets = fit.offsets(by, chosen)
     order = np.argsort(-stops, kind="stable")
-    offsets = tuple(_offset(fit, by, chosen[i], float(stops[i]), float(spread[i, i])) for i in order)
     pairs = [(i, j) for place, i in enumerate(order) for j in order[place + 1 :]]
     limit = float(ndtri(1 - FALSE_WORD / 2 / max(len(pairs), 1)))
     differences = []
@@ -72,34 +76,12 @@ def compare(fit: Fit, *, by: str, keys: Sequence[Any] | None = None, at_time_s: 
         error = float(np.sqrt(max(spread[i, i] + spread[j, j] - 2 * spread[i, j], 0.0)))
         gap = float(stops[i] - stops[j])
         differences.append(Difference(chosen[i], chosen[j], gap, error, gap > limit * error and gap > 1e-6))
-    return Comparison(by, offsets, tuple(differences), _verdict(by, differences))
+    return Comparison(by, tuple(offsets[i] for i in order), tuple(differences), _verdict(by, differences))
 
 
-def _sums(fit: Fit, by: str, chosen: Sequence[Any], at_time_s: float) -> Sums:
-    point = fit.point
-    assert point is not None  # noqa: S101  (`compare` has seen to it)
-    of, sums = point.design, no_sums(point, len(chosen))
-    x = max(float(np.log2(at_time_s)), 0.0)
-    random = sums.rest.shape[1] - of.fixed
-    for row, key in enumerate(chosen):
-        at = of.level(by, key)
-        if at is None:
-            continue
-        add_effect(point, sums, row, at[0], at[1])
-        if by == "paper":
-            family = of.paper_family[at[1]]
-            sums.rest[row, random:] += of.speed_rows[family] + x * of.slope_rows[family]
-            if of.sloped:
-                add_effect(point, sums, row, 0, at[1], atom=1, share=x)
-    return sums
-
-
-def _offset(fit: Fit, by: str, key: Any, stops: float, variance: float) -> Offset:
-    if by != "paper":
-        return fit.offset(by, key)
+def _of_paper(fit: Fit, key: Any, stops: float, error: float) -> Offset:
     answer = fit.paper(key)
-    error = float(np.sqrt(max(variance, 0.0)))
-    return Offset(by, key, stops, error, fit.deviations.get("speed", 0.0), answer.evidence, answer.flags)
+    return Offset("paper", key, stops, error, fit.deviations["speed"], answer.evidence, answer.flags)
 
 
 def _verdict(by: str, differences: Sequence[Difference]) -> str:

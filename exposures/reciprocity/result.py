@@ -11,7 +11,7 @@ suppose normal errors; `tests/bench/reciprocity_simulation.py` measures how ofte
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -29,7 +29,7 @@ from exposures.reciprocity.doubts import (
     paper_flags,
     time_flags,
 )
-from exposures.reciprocity.lines import Line, Sums, add_effect, covariance, no_sums, values
+from exposures.reciprocity.lines import Line, add_effect, covariance, no_sums, values
 from exposures.reciprocity.objective import Objective, Point
 from exposures.reciprocity.optimiser import Run, is_singular, optimise, scales
 from exposures.reciprocity.support import Support, support
@@ -113,18 +113,13 @@ class Fit:
         is its `family`'s mean, or the mean of all families where that has none either. `index_stops` is log₂ of the
         nominal index that indicated times will be reckoned with, over the one that the cells' effects count from.
         """
-        if self.point is None:
-            spread = np.diag([ASSUMED_MEAN_SPEED**2 + ASSUMED["speed"] ** 2, ASSUMED["slope"] ** 2])
-            spread[0, 0] += sum(
-                ASSUMED[n] ** 2 for n, key in (("camera", camera), ("member", member)) if key is not None
-            )
-            return Line(-index_stops, 1.0, spread)
-        parts = []
-        for point in self.support.points:
-            sums, spread = self._sums(point, paper, camera, member, family)
-            parts.append((values(point, sums), covariance(point, sums) + spread))
-        mean, total = self._mixed(parts)
-        return Line(float(mean[0]) - index_stops, 1.0 + float(mean[1]), total)
+        known = [key is not None for key in (camera, member)]
+        mean, spread = self.effects({paper: family}, [camera][: known[0]], [member][: known[1]])
+        rows = np.zeros((2, len(mean)))
+        rows[:, :2] = np.eye(2)
+        rows[0, 2:] = 1
+        speed, slope = (rows @ mean).tolist()
+        return Line(speed - index_stops, 1.0 + slope, rows @ spread @ rows.T)
 
     @cached_property
     def support(self) -> Support:
@@ -132,46 +127,53 @@ class Fit:
         assert self.point is not None  # noqa: S101  (asked only where there is a fit)
         return self.kept_support or support(self.point.objective, self.point)
 
-    @cached_property
-    def typical(self) -> Point | None:
-        """The model solved at the mean of the likely variances, where one point has to do; None without logs."""
+    def effects(
+        self, papers: Mapping[Any, Any], cameras: Sequence[Any] = (), members: Sequence[Any] = ()
+    ) -> tuple[Floats, Floats]:
+        """Means and joint covariance of effects, in stops: (n,), (n, n).
+
+        Of each paper (with its family) the speed and what its slope is over 1, one after the other; then cameras; then
+        members. What has no logs is at its mean, as unsure as others of its kind differ.
+        """
+        keys = [*(("camera", key) for key in cameras), *(("member", key) for key in members)]
+        size = 2 * len(papers) + len(keys)
         if self.point is None:
-            return None
-        mean = self.support.weights @ np.array([point.theta for point in self.support.points])
-        return self.point.objective.at(mean) or self.point
-
-    def _mixed(self, parts: list[tuple[Floats, Floats]]) -> tuple[Floats, Floats]:
-        """Mean and covariance over the support, from each point's."""
-        weights = self.support.weights
-        mean = np.tensordot(weights, np.array([value for value, _ in parts]), 1)
-        off = np.array([value for value, _ in parts]) - mean
-        within = np.tensordot(weights, np.array([spread for _, spread in parts]), 1)
-        return mean, within + (off.T * weights) @ off
-
-    def _sums(self, point: Point, paper: Any, camera: Any, member: Any, family: Any) -> tuple[Sums, Floats]:
-        """Speed and slope of a line as sums of effects, and the spread of what has no logs."""
-        of, sums, spread = point.design, no_sums(point, 2), np.zeros((2, 2))
+            speeds = np.arange(size) < 2 * len(papers)
+            speeds[1::2] = False
+            own = [ASSUMED["speed"], ASSUMED["slope"]] * len(papers) + [ASSUMED[name] for name, _ in keys]
+            return np.zeros(size), ASSUMED_MEAN_SPEED**2 * np.outer(speeds, speeds) + np.diag(np.square(own))
+        of, sums = self.point.design, no_sums(self.point, size)
         fixed = slice(sums.rest.shape[1] - of.fixed, None)
-        known = of.level("paper", paper)
-        if known is not None:
-            row = int(of.paper_family[known[1]])
-            sums.rest[:, fixed] = of.speed_rows[row], of.slope_rows[row]
-            for atom in range(of.blocks[0].width):
-                add_effect(point, sums, atom, 0, known[1], atom=atom)
-        else:
-            match = np.flatnonzero(of.families == family) if family is not None else np.empty(0, int)
-            rows = match if len(match) else np.arange(len(of.families))
-            sums.rest[:, fixed] = of.speed_rows[rows].mean(axis=0), of.slope_rows[rows].mean(axis=0)
-            factor = point.factors[0]
-            spread[: len(factor), : len(factor)] += factor @ factor.T
-        for name, key in (("camera", camera), ("member", member)):
-            at = None if key is None else of.level(name, key)
+        strange: list[tuple[int, int]] = []  # row and block of what has no logs
+        for row, (key, family) in zip(range(0, size, 2), papers.items(), strict=False):
+            speed, slope = sums.rest[row : row + 2, fixed]
+            at = of.level("paper", key)
+            if at is None:
+                families = np.flatnonzero(of.families == family) if family is not None else np.empty(0, int)
+                families = families if len(families) else np.arange(len(of.families))
+                strange.append((row, 0))
+            else:
+                families = of.paper_family[[at[1]]]
+                for atom in range(of.blocks[0].width):
+                    add_effect(self.point, sums, row + atom, 0, at[1], atom=atom)
+            speed += of.speed_rows[families].mean(axis=0)
+            slope += of.slope_rows[families].mean(axis=0)
+        blocks = {block.name: index for index, block in enumerate(of.blocks)}
+        for row, (name, key) in enumerate(keys, 2 * len(papers)):
+            at = of.level(name, key)
             if at is not None:
-                add_effect(point, sums, 0, at[0], at[1])
-            elif key is not None:
-                places = [i for i, block in enumerate(of.blocks) if block.name == name]
-                spread[0, 0] += sum(float(point.factors[i][0, 0]) ** 2 for i in places)
-        return sums, spread
+                add_effect(self.point, sums, row, *at)
+            elif name in blocks:
+                strange.append((row, blocks[name]))
+        parts = []
+        for point in self.support.points:
+            spread = covariance(point, sums)
+            for row, block in strange:
+                factor = point.factors[block]
+                where = slice(row, row + len(factor))
+                spread[where, where] += factor @ factor.T
+            parts.append((values(point, sums), spread))
+        return self.support.mixed(parts)
 
     def paper(self, key: Any, *, family: Any = None, index_stops: float = 0.0) -> PaperAnswer:
         """What is known of one paper by itself, camera and member allowed for; `index_stops` as in `line`."""
@@ -204,22 +206,21 @@ class Fit:
 
     def offset(self, name: str, key: Any) -> Offset:
         """How far a camera or member (`name`) lies off the others, in stops, with its prediction error."""
-        column = getattr(self.cells, name)
-        rests_on = Evidence.of(self.cells.where(column == key) if len(self.cells) else self.cells)
-        at = None if self.point is None else self.point.design.level(name, key)
+        return self.offsets(name, [key])[0]
+
+    def offsets(self, name: str, keys: Sequence[Any]) -> list[Offset]:
+        """`offset` of many at once."""
         spread = self.deviations.get(name, ASSUMED[name])
-        if at is None or self.point is None:
-            return Offset(name, key, 0.0, spread, spread, rests_on, (NO_LOGS, *self.flags))
-        parts = []
-        for point in self.support.points:
-            sums = no_sums(point, 1)
-            add_effect(point, sums, 0, at[0], at[1])
-            parts.append((values(point, sums), covariance(point, sums)))
-        mean, total = self._mixed(parts)
-        value, error = float(mean[0]), float(np.sqrt(total[0, 0]))
-        return Offset(
-            name, key, value, error, spread, rests_on, (*self.flags, *level_flags(error, spread, rests_on.logs))
-        )
+        mean, covariance = self.effects({}, **{f"{name}s": keys})
+        found = []
+        for key, stops, error in zip(keys, mean.tolist(), np.sqrt(np.diag(covariance)).tolist(), strict=True):
+            rests_on = Evidence.of(
+                self.cells.where(getattr(self.cells, name) == key) if len(self.cells) else self.cells
+            )
+            known = rests_on.logs > 0
+            flags = (*self.flags, *level_flags(error, spread, rests_on.logs)) if known else (NO_LOGS, *self.flags)
+            found.append(Offset(name, key, stops, error, spread, rests_on, flags))
+        return found
 
 
 @dataclass(frozen=True)

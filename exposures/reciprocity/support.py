@@ -43,6 +43,14 @@ class Support:
         solved = tuple(point for point in points if point is not None)
         return cls(solved, weights) if len(solved) == len(points) else None
 
+    def mixed(self, parts: Sequence[tuple[Floats, Floats]]) -> tuple[Floats, Floats]:
+        """Mean (n,) and covariance (n, n) over the points, from each point's."""
+        values = np.array([value for value, _ in parts])
+        mean = self.weights @ values
+        off = values - mean
+        within = sum(weight * spread for weight, (_, spread) in zip(self.weights, parts, strict=True))
+        return mean, within + (off.T * self.weights) @ off
+
 
 class _Peak:
     """Criterion plus prior in ζ: logarithms of standard deviations, the off-diagonal of Λ as it is."""

@@ -139,6 +139,27 @@ def test_comparison_tells_apart_what_differs_and_nothing_else() -> None:
         assert len(compare(found, by=by).offsets) == len(np.unique(getattr(logs, by)))
 
 
+@pytest.mark.parametrize("logs", [60, 700])
+def test_a_comparison_errs_as_its_offsets_and_lines_do(logs: int) -> None:
+    made = club(6, logs=logs)
+    found = fit(Cells.from_logs(made.logs), families=made.families)
+    for by in ("camera", "member"):
+        for row in compare(found, by=by).offsets:
+            alone = found.offset(by, row.key)
+            assert (row.stops, row.error_stops) == pytest.approx((alone.stops, alone.error_stops), abs=1e-9)
+            assert (row.evidence, row.flags) == (alone.evidence, alone.flags)
+    alone, strange = found.line(0, family=0), found.line(0, family=0, camera=99)
+    more = strange.covariance[0, 0] - alone.covariance[0, 0]
+    assert found.offset("camera", 99).error_stops == pytest.approx(more**0.5)
+    table = compare(found, by="paper", at_time_s=64.0)
+    for row in table.offsets:
+        line = found.line(row.key)
+        assert (row.stops, row.error_stops) == pytest.approx((line.effect(6.0), line.error(6.0)), abs=1e-9)
+    spread = found.effects(dict.fromkeys((table.differences[0].one, table.differences[0].other)))[1]
+    apart = np.array([1.0, 6.0, -1.0, -6.0])
+    assert table.differences[0].error_stops == pytest.approx(float(np.sqrt(apart @ spread @ apart)))
+
+
 def test_the_next_test_is_the_one_that_narrows_most() -> None:
     """The plan's promise against a fit with that log really added, variances kept."""
     made = club(7, papers=4, families=1, cameras=3, members=3, logs=60)
@@ -169,7 +190,8 @@ def at_one_point(found: Fit) -> Fit:
 def test_the_mean_error_is_that_of_the_lines() -> None:
     """Over papers and times, one by one; a paper and a camera without logs included."""
     made = club(7, papers=4, families=2, cameras=3, members=3, logs=60)
-    found = at_one_point(fit(Cells.from_logs(made.logs), families=made.families))
+    found = fit(Cells.from_logs(made.logs), families=made.families)
+    assert len(found.support.points) > 1
     papers = {0: 0, 1: 1, 99: 1}
     [test] = next_tests(found, papers=papers, cameras=[98])
     errors = [found.line(p, family=f).error(float(u)) for p, f in papers.items() for u in range(12)]
@@ -189,7 +211,7 @@ def test_the_first_test_of_all_is_one_of_speed_and_the_second_of_slope() -> None
     assert plan[-1].after_stops < plan[0].before_stops / 1.5
     assert next_tests(fit(NO_CELLS), papers={}, cameras=["one"]) == ()
     with pytest.raises(Impossible, match="at most"):
-        next_tests(fit(NO_CELLS), papers=dict.fromkeys(range(20)), cameras=range(20))
+        next_tests(fit(NO_CELLS), papers=dict.fromkeys(range(30)), cameras=range(30))
 
 
 def test_recommendation_says_why_and_plans_a_strip() -> None:

@@ -28,10 +28,8 @@ def test_the_reasons_are_sentences_with_the_figures_of_the_answers() -> None:
     )
     fresh = recommend(found, paper="new", camera="new", member="new", indicated_s=120.0).because
     assert "others like it put its speed at " in fresh[0]
-    assert fresh[1] == (
-        f"Nobody has logged this camera; that cameras differ by ± {found.deviations['camera']:.1f} stop is in the "
-        "interval."
-    )
+    differ = f"± {found.offset('camera', 'new').error_stops:.1f} stop"
+    assert fresh[1] == f"Nobody has logged this camera; that cameras differ by {differ} is in the interval."
     zero = np.zeros(1, dtype=int)
     one = Logs(zero, zero, zero, zero, np.array([5.0]), np.array([5.5]))
     alone = recommend(fit(Cells.from_logs(one)), paper=0, camera=0, member=0, indicated_s=60.0).because
