@@ -19,17 +19,18 @@ from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 
 from exposures.reciprocity.cells import Floats
-from exposures.reciprocity.design import Block, Design
+from exposures.reciprocity.design import Design
+
+_LOWER = {width: np.tril_indices(width) for width in (1, 2)}
 
 
 def factor_of(width: int, numbers: Floats) -> Floats:
     """Lower Cholesky factor from its numbers, row by row."""
     factor = np.zeros((width, width))
-    factor[np.tril_indices(width)] = numbers
+    factor[_LOWER[width]] = numbers
     return factor
 
 
@@ -41,6 +42,11 @@ class Objective:
         self.slices = design.slices()
         sizes = [block.width * (block.width + 1) // 2 for block in design.blocks]
         edges = np.cumsum([0, *sizes])
+        #: ∂Λ/∂θ for each of a block's parameters.
+        self.units = [
+            [factor_of(block.width, unit) for unit in np.eye(size)]
+            for block, size in zip(design.blocks, sizes, strict=True)
+        ]
         self.places = [slice(int(a), int(b)) for a, b in pairwise(edges)]
         self.grade_place = slice(int(edges[-1]), int(edges[-1]) + len(design.grades))
         held = [value for block in design.blocks for value in block.held]
@@ -182,6 +188,11 @@ class Point:
         k = self.design.blocks[index].width
         return (self.precision @ rest)[self.objective.slices[index]].reshape(-1, k)
 
+    @cached_property
+    def by_covariance(self) -> list[Floats]:
+        """`_by_covariance` of every block."""
+        return [self._by_covariance(index) for index in range(len(self.design.blocks))]
+
     def _by_covariance(self, index: int) -> Floats:
         """∂criterion/∂G of one block, (width, width): Σ over levels of Z'PZ − (Z'Py)(Z'Py)'."""
         tail = self._tail(index)
@@ -210,29 +221,34 @@ class Point:
         return 2 * of.weight - 2 * self.precision * (traces + self.squares)
 
     @cached_property
-    def derivatives(self) -> tuple[Floats, Floats]:
-        """Gradient (exact) and curvature (average information, plus what Λ's and log σ's own bend adds), in θ."""
-        objective, of = self.objective, self.design
-        size = len(self.theta)
-        gradient, bend = np.zeros(size), np.zeros((size, size))
+    def gradient(self) -> Floats:
+        """∂criterion/∂θ, exact."""
+        by_factors = [
+            2 * np.sum(by_covariance * (unit @ factor.T))
+            for units, factor, by_covariance in zip(self.objective.units, self.factors, self.by_covariance, strict=True)
+            for unit in units
+        ]
+        return np.concatenate([by_factors, self._by_error()])
+
+    @cached_property
+    def curvature(self) -> Floats:
+        """Average information, plus what Λ's and log σ's own bend adds, in θ."""
+        objective = self.objective
+        bend = np.zeros((len(self.theta), len(self.theta)))
         slopes: list[_Slope] = []
-        for index, (block, place) in enumerate(zip(of.blocks, objective.places, strict=True)):
-            by_covariance, tail = self._by_covariance(index), self._tail(index)
-            units = _units(block)
-            first = place.start
+        for index, place in enumerate(objective.places):
+            units, tail = objective.units[index], self._tail(index)
             for i, unit in enumerate(units):
                 moved = unit @ self.factors[index].T
-                gradient[first + i] = 2 * np.sum(by_covariance * moved)
                 slopes.append(self._slope_of(index, tail @ (moved + moved.T)))
                 for j, other in enumerate(units):
-                    bend[first + i, first + j] = 2 * np.sum(by_covariance * (unit @ other.T))
+                    bend[place.start + i, place.start + j] = 2 * np.sum(self.by_covariance[index] * (unit @ other.T))
         place = objective.grade_place
-        gradient[place] = self._by_error()
-        bend[place, place] = np.diag(2 * gradient[place])
+        bend[place, place] = np.diag(2 * self.gradient[place])
         eliminated, rest = self.scores
         for g, precision in enumerate(self.precision):
             slopes.append(_Slope(2 * precision * rest[g], 2 * precision * eliminated[g], -1 - g, np.empty(0)))
-        return gradient, self._information(slopes) + bend
+        return self._information(slopes) + bend
 
     def _slope_of(self, index: int, values: Floats) -> _Slope:
         of, (L, k, m) = self.design, self.B.shape
@@ -264,9 +280,3 @@ class Point:
         L, k, m = self.B.shape
         rest = np.stack([slope.rest for slope in slopes]) - held.reshape(size, -1) @ self.B.reshape(L * k, m)
         return gram - held.reshape(size, -1) @ eliminated.reshape(size, -1).T - rest @ self.covariance @ rest.T
-
-
-def _units(block: Block) -> list[NDArray[np.float64]]:
-    """∂Λ/∂θ for each of a block's parameters."""
-    count = block.width * (block.width + 1) // 2
-    return [factor_of(block.width, unit) for unit in np.eye(count)]

@@ -133,7 +133,7 @@ def _descend(objective: Objective, theta: Floats, size: Floats, name: str) -> tu
         theta[objective.grade_place] += 1
         point = objective.at(theta)
     radius, evaluations, by_differences, settled = 1.0, 1, False, False
-    gradient, bend = point.derivatives
+    gradient, bend = point.gradient, point.curvature
     steps = 0
     while steps < MOST_STEPS:
         steps += 1
@@ -164,10 +164,10 @@ def _descend(objective: Objective, theta: Floats, size: Floats, name: str) -> tu
         radius = _radius(radius, ratio, length)
         if gained > 0 and trial is not None:
             point = trial
-            gradient, bend = point.derivatives
+            gradient = point.gradient
             by_differences = steps > PATIENCE
+            bend = _by_differences(objective, point, size) if by_differences else point.curvature
             if by_differences:
-                bend = _by_differences(objective, point, size)
                 evaluations += int(objective.free.sum())
         elif promised < 1e-12 * abs(point.criterion) or radius < 1e-9:  # below the criterion's own rounding
             settled = bool(promised < 1e-6)
@@ -192,14 +192,13 @@ def _doubtful(objective: Objective, point: Point, size: Floats, steps: int) -> b
 def _by_differences(objective: Objective, point: Point, size: Floats) -> Floats:
     """Curvature from forward differences of the exact gradient."""
     bend = np.zeros((len(size), len(size)))
-    here, average = point.derivatives
     for i in np.flatnonzero(objective.free):
         move = np.zeros(len(size))
         move[i] = 1e-5 * size[i]
         there = objective.at(point.theta + move)
         if there is None:
-            return average
-        bend[i] = (there.derivatives[0] - here) / move[i]
+            return point.curvature
+        bend[i] = (there.gradient - point.gradient) / move[i]
     return (bend + bend.T) / 2
 
 

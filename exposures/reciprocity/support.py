@@ -90,7 +90,7 @@ class _Peak:
 
     def slope(self, zeta: Floats, point: Point) -> tuple[Floats, Floats]:
         """Gradient and curvature of the height, of what moves."""
-        gradient, bend = point.derivatives
+        gradient, bend = point.gradient, point.curvature
         chain = np.where(self.logs, point.theta, 1.0)
         _, by_prior, prior_bend = self.prior(zeta)
         bend = bend * np.outer(chain, chain) + np.diag(np.where(self.logs, gradient * chain, 0.0) + prior_bend)

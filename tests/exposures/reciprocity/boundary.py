@@ -55,7 +55,7 @@ def least(objective: Objective, seed: int, *, descents: int = 12) -> float:
         point = objective.at(whole(some))
         if point is None:
             return 1e9, np.zeros(len(some))
-        return point.criterion, point.derivatives[0][free] * size[free]
+        return point.criterion, point.gradient[free] * size[free]
 
     bounds = [
         (low / unit if np.isfinite(low) else None, None)

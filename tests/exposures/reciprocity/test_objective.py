@@ -50,7 +50,7 @@ def test_criterion_and_gradient(sloped: bool, crossed: tuple[str, ...], cameras:
             error=np.exp(theta[-3:])[logs.grade],
         )
         assert point.criterion == pytest.approx(expected, abs=1e-9)
-        gradient, curvature = point.derivatives
+        gradient, curvature = point.gradient, point.curvature
         steps = np.eye(len(theta)) * 1e-5
         differences = [(objective.criterion(theta + s) - objective.criterion(theta - s)) / 2e-5 for s in steps]
         assert gradient == pytest.approx(differences, abs=1e-4)
