@@ -1,14 +1,11 @@
 """Eight at once: one does it, the others are told so, and nothing is counted twice. On the database of the run."""
 
 import json
-import os
 import subprocess
 import sys
-import uuid
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit, urlunsplit
 
 import pytest
 
@@ -16,37 +13,16 @@ RACE = Path(__file__).with_name("race.py")
 
 
 @pytest.fixture
-def run(tmp_path: Path) -> Iterator[Callable[[str], Any]]:
+def run(own_database: dict[str, str]) -> Callable[[str], Any]:
     """`run(name)`: what came of a race, in processes and a database of its own."""
-    environment = os.environ | {"PINPOOL_DATA": str(tmp_path), "OPENBLAS_NUM_THREADS": "1"}
-    address = os.environ.get("DATABASE_URL")
-    name = f"pinpool_race_{uuid.uuid4().hex[:12]}"
-    if address:
-        tell_server(address, f'CREATE DATABASE "{name}"')
-        environment["DATABASE_URL"] = urlunsplit(urlsplit(address)._replace(path=f"/{name}"))
 
     def race(which: str) -> Any:
-        done = subprocess.run(
-            [sys.executable, str(RACE), which],
-            env=environment,
-            capture_output=True,
-            text=True,
-            check=False,
-            timeout=120,
-        )
+        command = [sys.executable, str(RACE), which]
+        done = subprocess.run(command, env=own_database, capture_output=True, text=True, check=False, timeout=120)
         assert done.returncode == 0, done.stderr
         return json.loads(done.stdout.splitlines()[-1])
 
-    yield race
-    if address:
-        tell_server(address, f'DROP DATABASE "{name}" WITH (FORCE)')
-
-
-def tell_server(address: str, statement: str) -> None:
-    import psycopg  # noqa: PLC0415  (only where the run is on PostgreSQL)
-
-    with psycopg.connect(address, autocommit=True) as connection:
-        connection.execute(statement)  # type: ignore[arg-type]
+    return race
 
 
 def test_the_same_log_is_stored_and_counted_once(run: Callable[[str], Any]) -> None:
