@@ -15,11 +15,11 @@ from django.db import transaction
 from django.utils import timezone
 from rest_framework.serializers import Serializer
 
-from clubs.models import Membership
+from clubs.models import Club, Membership
 from clubs.selectors import camera_in, cameras_in
 from clubs.serializers import CameraIn, ClubIn, MemberIn, SpecIn
 from clubs.services import add_member, add_spec, create_club, register_camera
-from exposures.demo.generator import EXPOSURES, PAPERS, CameraInUse, draw_season
+from exposures.demo.generator import PAPERS, Season, draw_season
 from exposures.models import Paper
 from exposures.serializers import LogIn, PaperIn
 from exposures.services import add_paper, log_exposure
@@ -37,6 +37,9 @@ MEMBERS = {
     "edith-saltmarsh": "member",
     "finn-saltmarsh": "guest",
 }
+
+#: Those who photograph.
+WALKERS = [KEEPER, *(username for username, role in MEMBERS.items() if role != "guest")]
 
 TOKEN_NAME = "demo"  # noqa: S105  (a name, not a secret)
 TOKEN_DAYS = 30
@@ -177,6 +180,8 @@ CAMERAS: tuple[tuple[str | None, dict[str, Any]], ...] = (
     ),
 )
 
+CODES = [body["code"] for _, body in CAMERAS]
+
 #: A better measurement is a new spec; the old one stays in the camera's history.
 REMEASURED = (
     "RISE",
@@ -263,17 +268,17 @@ def _log_season(members: dict[str, Membership]) -> None:
         body = {"name": true.name, "family": true.family, "nominal_exposure_index": true.nominal_exposure_index}
         papers[true.name] = add_paper(actor=keeper, **_read(PaperIn, body | {"note": INVENTED}))
     cameras = {camera.code: camera for camera in cameras_in(club=keeper.club)}
-    in_use = [
-        CameraInUse(code, spec.f_number, spec.hole_uncertainty_mm / spec.hole_diameter_mm)
-        for code, camera in cameras.items()
-        if (spec := camera.spec) is not None
-    ]
-    walkers = [username for username, member in members.items() if member.role != "guest"]
-    for drawn in draw_season(cameras=in_use, members=walkers, count=EXPOSURES):
+    for drawn in season_of(keeper.club).exposures:
         paper = papers[drawn.paper.name]
         facts = _read(LogIn, drawn.body | {"paper": str(paper.pk)})
         camera = cameras[facts["camera"]]
         log_exposure(actor=members[drawn.member], **facts | {"camera": camera, "paper": paper})
+
+
+def season_of(club: Club) -> Season:
+    """The season as it is drawn for the club's cameras as they are specified now."""
+    specs = {camera.code: camera.spec for camera in cameras_in(club=club)}
+    return draw_season(f_numbers={code: spec.f_number for code in CODES if (spec := specs[code])}, members=WALKERS)
 
 
 def _read(serializer: type[Serializer], body: dict[str, Any]) -> Any:

@@ -32,7 +32,7 @@ def draw_section(strip: FilmPlane, sheet: FilmPlane) -> Iterator[str]:
     grid[0, COLUMNS // 2] = "o"
     for line in grid:
         yield "    " + "".join(line).rstrip()
-    yield f"    # strip   = flat sheet   o hole     From above, the scene at the top; {mm_per_column:.1f} mm a letter."
+    yield f"    # strip   = flat sheet   o hole   From above, the scene at the top; {mm_per_column:.1f} mm a letter."
 
 
 def _line(plane: FilmPlane) -> tuple[np.ndarray, np.ndarray]:

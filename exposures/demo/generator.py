@@ -11,17 +11,18 @@ How one exposure comes about, in the order in which the random numbers are drawn
    a + q·max(u, 0) + min(u, 0) stops; the time that suits t_i has the effect log₂ t_i.
 4. The member gives a time near that one, `AIM_STOPS` off on log₂ t, or, one time in `TRUSTS_THE_METER`, the
    indicated time itself; then rounds it as people do. Times above `LONGEST_S` are not waited for: all is drawn again.
-5. The picture is over or under by effect − log₂ t_i + ε stops, ε being the camera's error (its hole is not quite what
-   it was measured to be), the member's eye (some call a good negative thin) and single scatter of `SCATTER_STOPS`.
+5. The picture is over or under by effect − log₂ t_i + b + c + ε stops: b is the camera's offset (holes are less
+   well measured than their owners think: `HOLE_STOPS`), c the member's (some call a good negative thin: `EYE_STOPS`),
+   ε single scatter of `SCATTER_STOPS`. All three are normal with mean 0; b and c are drawn once, by themselves.
 6. It is told as stops judged to the nearest quarter, as the right time (read off a test strip), as a density, or not
    at all: not yet developed. See `TOLD`.
+7. One entry is wrong: of the first judged picture that had `MISTYPED_S` seconds, the seconds are typed as minutes.
 
-ε is shared by all of a camera's and all of a member's exposures, so estimates of one paper are a little less sure than
-one that takes every log for independent believes.
+So the truth that the log should give back is (a, q) of each paper, b of each camera and c of each member.
 """
 
 import uuid
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
@@ -41,7 +42,9 @@ SKIES = {"clear sky": 14.7, "thin cloud": 13.7, "overcast": 12.4, "heavy cloud":
 WEATHER = {"clear sky": "bright", "thin cloud": "hazy", "overcast": "grey and even", "heavy cloud": "dull"}
 CLOUDS_STOPS, IN_SHADE = 0.3, 6
 AIM_STOPS, TRUSTS_THE_METER, LONGEST_S = 0.7, 8, 3 * 3600
-SCATTER_STOPS, EYE_STOPS = 0.25, 0.1
+SCATTER_STOPS, HOLE_STOPS, EYE_STOPS = 0.25, 0.2, 0.1
+#: Whole seconds that look no stranger as minutes.
+MISTYPED_S = range(20, 60)
 TOLD = {"judged_stops": 0.7, "right_time": 0.15, "density": 0.1, "nothing": 0.05}
 #: A negative is printed for this density of its mid-tone, and a paper gains this much per tenfold exposure. Invented.
 TARGET_DENSITY, GRADIENT = 0.6, 1.3
@@ -90,15 +93,6 @@ PAPERS = (
 
 
 @dataclass(frozen=True)
-class CameraInUse:
-    """What the generator needs of a camera: its f-number as registered, and how well its hole is known."""
-
-    code: str
-    f_number: float
-    hole_uncertainty_share: float
-
-
-@dataclass(frozen=True)
 class Drawn:
     """One exposure as its member would send it; `body` still lacks the paper's id."""
 
@@ -107,31 +101,66 @@ class Drawn:
     body: dict[str, Any]
 
 
-def draw_season(
-    *, cameras: Sequence[CameraInUse], members: Sequence[str], count: int = EXPOSURES, seed: int = SEED
-) -> list[Drawn]:
-    """`count` exposures in the order in which they were taken."""
-    rng = np.random.default_rng(seed)
-    holes = {c.code: rng.normal() * 2 / np.log(2) * c.hole_uncertainty_share for c in cameras}
-    eyes = {member: rng.normal() * EYE_STOPS for member in members}
-    season = []
-    for number, (start, sky) in enumerate(_outings(rng, count)):
+@dataclass(frozen=True)
+class TrueOffsets:
+    """In stops: each camera's light over what its f-number promises, each member's results over what others get."""
+
+    cameras: dict[str, float]
+    members: dict[str, float]
+
+
+def draw_offsets(*, cameras: Iterable[str], members: Iterable[str], seed: int = SEED) -> TrueOffsets:
+    """The truth about cameras (by code) and members; it does not hang on how the cameras are specified."""
+    rng = np.random.default_rng((seed, 1))
+    return TrueOffsets(
+        {code: float(rng.normal() * HOLE_STOPS) for code in cameras},
+        {member: float(rng.normal() * EYE_STOPS) for member in members},
+    )
+
+
+@dataclass(frozen=True)
+class Season:
+    """Exposures in the order in which they were taken; `mistyped` is the id of the one with minutes for seconds."""
+
+    exposures: list[Drawn]
+    offsets: TrueOffsets
+    mistyped: str
+
+
+def draw_season(*, f_numbers: Mapping[str, float], members: Sequence[str], seed: int = SEED) -> Season:
+    """A season's `EXPOSURES`, made with cameras of given f-numbers, by code."""
+    rng, offsets = np.random.default_rng(seed), draw_offsets(cameras=f_numbers, members=members, seed=seed)
+    codes, exposures = list(f_numbers), []
+    for number, (start, sky) in enumerate(_outings(rng)):
         paper = PAPERS[number % len(PAPERS)]
         while True:
-            camera, member = cameras[int(rng.integers(len(cameras)))], members[int(rng.integers(len(members)))]
-            shared_error = float(holes[camera.code] + eyes[member])
-            body = _expose(rng, start, sky, camera, paper, way=members.index(member), shared_error=shared_error)
+            code, member = codes[int(rng.integers(len(codes)))], members[int(rng.integers(len(members)))]
+            offset = offsets.cameras[code] + offsets.members[member]
+            way = members.index(member)
+            body = _expose(rng, start, sky, f_numbers[code], paper, way=way, offset_stops=offset)
             if body is not None:
                 break
-        season.append(Drawn(member, paper, body))
-    return season
+        exposures.append(Drawn(member, paper, body | {"camera": code}))
+    return Season(exposures, offsets, _mistype(exposures))
 
 
-def _outings(rng: np.random.Generator, count: int) -> Iterator[tuple[datetime, str]]:
+def _mistype(exposures: Sequence[Drawn]) -> str:
+    """Type the seconds of one exposure as minutes; returns its id."""
+    seconds = {f"{time_s} s": f"{time_s} min" for time_s in MISTYPED_S}
+    one = next(
+        each.body
+        for each in exposures
+        if "judged_stops" in (each.body["result"] or {}) and each.body["exposure_time"] in seconds
+    )
+    one["exposure_time"] = seconds[one["exposure_time"]]
+    return str(one["id"])
+
+
+def _outings(rng: np.random.Generator) -> Iterator[tuple[datetime, str]]:
     """When each exposure is made, and under which sky: shared out over the walks, the hours rising through a day."""
     skies = rng.choice(list(SKIES), WALKS)
-    on_walk = np.sort(np.arange(count) % WALKS)
-    minutes = rng.integers(9 * 60, 18 * 60, count)
+    on_walk = np.sort(np.arange(EXPOSURES) % WALKS)
+    minutes = rng.integers(9 * 60, 18 * 60, EXPOSURES)
     for walk in range(WALKS):
         day = FIRST_WALK + timedelta(days=DAYS_BETWEEN * walk)
         for minute in np.sort(minutes[on_walk == walk]).tolist():
@@ -142,31 +171,30 @@ def _expose(
     rng: np.random.Generator,
     start: datetime,
     sky: str,
-    camera: CameraInUse,
+    f_number: float,
     paper: TruePaper,
     *,
     way: int,
-    shared_error: float,
+    offset_stops: float,
 ) -> dict[str, Any] | None:
-    """One exposure's body, or None where it would take longer than anyone waits."""
+    """One exposure's body but for its camera, or None where it would take longer than anyone waits."""
     shade = rng.integers(IN_SHADE) == 0
     hour = start.hour + start.minute / 60
     ev = SKIES[sky] - 0.06 * (hour - 13) ** 2 - 2 * shade + rng.normal() * CLOUDS_STOPS
     reading, ev_read = _metered(ev, way)
     filter_stops = 1.0 if paper.family == "variable-contrast paper" and rng.integers(4) == 0 else 0.0
-    indicated_s = Light(ev_read).time_s(f_number=camera.f_number, exposure_index=paper.nominal_exposure_index)
+    indicated_s = Light(ev_read).time_s(f_number=f_number, exposure_index=paper.nominal_exposure_index)
     indicated_s *= 2**filter_stops
     right_s = paper.right_time_s(float(np.log2(indicated_s)))
     trusts = rng.integers(TRUSTS_THE_METER) == 0
     typed_time, given_s = _as_people_say(indicated_s if trusts else right_s * 2 ** (rng.normal() * AIM_STOPS))
     if given_s > LONGEST_S:
         return None
-    error = shared_error + rng.normal() * SCATTER_STOPS
+    error = offset_stops + rng.normal() * SCATTER_STOPS
     over_stops = paper.effect_stops(given_s) - np.log2(indicated_s) + error
     note = f"{PLACES[rng.integers(len(PLACES))]}, {WEATHER[sky]}{', in the shade' if shade else ''}"
     return {
         "id": str(uuid.UUID(bytes=rng.bytes(16), version=4)),
-        "camera": camera.code,
         "taken_at": start.isoformat(),
         "reading": reading,
         "filter_stops": filter_stops,

@@ -1,17 +1,23 @@
 """One container worked through, from its inside measurements to the time to give. The container is invented.
 
-Every figure is asked of the views that answer the API, with the bodies a client would post: what is printed here and
-what a client is told cannot differ.
+Every figure is asked of what answers the API, with the bodies a client would post: what is printed here and what a
+client is told cannot differ. Once its hole is made the box is registered as a camera of the club, so the time to give
+comes with the interval of a camera that nobody has logged.
 """
 
 from dataclasses import dataclass
 from types import SimpleNamespace
 from typing import Any
 
-from clubs.models import Membership
+import numpy as np
+
+from clubs.models import Camera, Membership
+from clubs.selectors import cameras_in
+from clubs.serializers import CameraIn
+from clubs.services import register_camera
 from exposures.models import Paper
-from exposures.reciprocity.estimate import PaperEstimate
-from exposures.selectors import PaperKnown, estimate_of, papers_in
+from exposures.recommending import Recommendation, recommend
+from exposures.serializers import RecommendationIn
 from optics import views
 from pinpool.http.views import Computation
 
@@ -20,6 +26,7 @@ BOX = {"width": "164 mm", "depth": "84 mm"}
 BOX_HEIGHT, STRIP_LENGTH, STRIP_HEIGHT, SHEET = "70 mm", "10 in", "67 mm", "8x10 in"
 PLATE_THICKNESS, WALL_THICKNESS, MARGIN = "0.001 in", "4 mm", "1 mm"
 RECEPTOR = "graded_paper"
+CODE, NAME = "STRIP", "Slide box, strip sprung in"
 READING = {"illuminance": "32000 lx"}
 PAPER = "Glasswort 2"
 #: The picture that counts: the ends of any strip bent right up to the hole's wall stay dark.
@@ -41,7 +48,10 @@ class Step:
 
 @dataclass(frozen=True)
 class Job:
-    """The steps in working order, and what the club's log adds: `interval_s` holds the right time 9 times in 10."""
+    """The steps in working order; then the camera that the box has become, and the time for `member` to give with it.
+
+    `time` is for the camera's own f-number, `balanced_time` for the one that favours the corners.
+    """
 
     strip: Step
     flat: Step
@@ -51,16 +61,15 @@ class Job:
     strip_light: Step
     flat_light: Step
     opening: Step
-    exposure: Step
-    balanced_exposure: Step
+    member: Membership
+    camera: Camera
     paper: Paper
-    pooled: PaperEstimate
-    known: list[PaperKnown]
-    interval_s: tuple[float, float]
+    time: Recommendation
+    balanced_time: Recommendation
 
 
 def work_through(*, member: Membership) -> Job:
-    """The whole job, with what the member's club has pooled for `PAPER`."""
+    """The whole job, with what the member's club has logged of `PAPER`."""
     paper = Paper.objects.get(club=member.club, name=PAPER)
 
     def ask(view: type[Computation], **body: Any) -> Step:
@@ -84,20 +93,22 @@ def work_through(*, member: Membership) -> Job:
         "uncertainty": _mm(tries.answer["uncertainty_mm"]),
         "plate_thickness": PLATE_THICKNESS,
     }
-    number = tries.answer["f_number"]
-    strip_light = ask(views.IlluminationView, film_plane=bowed, hole=made, used_share=USED_SHARE)
-    exposure, balanced_exposure = (
-        ask(
-            views.ExposureView,
-            reading=READING,
-            f_number=f_number,
-            exposure_index=paper.nominal_exposure_index,
-            reciprocity={"paper": str(paper.pk)},
-        )
-        for f_number in (number.f_number, strip_light.answer.balanced.f_number)
+    strip_light, flat_light = (
+        ask(views.IlluminationView, film_plane=plane, hole=made, used_share=USED_SHARE) for plane in (bowed, back)
     )
-    known = [estimate_of(each) for each in papers_in(club=member.club).order_by("family", "name")]
-    pooled = next(each.estimate for each in known if each.paper == paper)
+    opening = ask(
+        views.WallOpeningView,
+        film_plane=bowed,
+        hole=made,
+        wall_thickness=WALL_THICKNESS,
+        margin=MARGIN,
+        used_share=USED_SHARE,
+    )
+    camera = _registered(member, {"film_plane": bowed, "hole": made})
+    number, balanced = tries.answer["f_number"].f_number, strip_light.answer.balanced.f_number
+    time, balanced_time = (
+        _time(member, camera, paper, more_stops) for more_stops in (0.0, 2 * float(np.log2(balanced / number)))
+    )
     return Job(
         strip=strip,
         flat=flat,
@@ -105,22 +116,32 @@ def work_through(*, member: Membership) -> Job:
         hole=hole,
         tries=tries,
         strip_light=strip_light,
-        flat_light=ask(views.IlluminationView, film_plane=back, hole=made, used_share=USED_SHARE),
-        opening=ask(
-            views.WallOpeningView,
-            film_plane=bowed,
-            hole=made,
-            wall_thickness=WALL_THICKNESS,
-            margin=MARGIN,
-            used_share=USED_SHARE,
-        ),
-        exposure=exposure,
-        balanced_exposure=balanced_exposure,
+        flat_light=flat_light,
+        opening=opening,
+        member=member,
+        camera=camera,
         paper=paper,
-        pooled=pooled,
-        known=known,
-        interval_s=pooled.interval(exposure.answer["indicated_time_s"], more_stops=number.uncertainty_stops),
+        time=time,
+        balanced_time=balanced_time,
     )
+
+
+def _registered(member: Membership, spec: dict[str, Any]) -> Camera:
+    """The box as a camera of the club; registered once."""
+    cameras = cameras_in(club=member.club).filter(code=CODE)
+    if not cameras:
+        bound = CameraIn(data={"code": CODE, "name": NAME, "club_owned": True, "spec": spec})
+        bound.is_valid(raise_exception=True)
+        register_camera(actor=member, **bound.validated_data)
+    return cameras.get()
+
+
+def _time(member: Membership, camera: Camera, paper: Paper, more_stops: float) -> Recommendation:
+    """The time for `READING`, with `more_stops` ≥ 0 to be given, as a filter's."""
+    body = {"camera": camera.code, "paper": str(paper.pk), "reading": READING, "filter_stops": more_stops}
+    bound = RecommendationIn(data=body)
+    bound.is_valid(raise_exception=True)
+    return recommend(actor=member, **bound.validated_data | {"camera": camera, "paper": paper})
 
 
 def _counts(across: float, down: float) -> list[dict[str, Any]]:

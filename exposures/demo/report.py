@@ -1,9 +1,7 @@
 """The job of `job.py` written out for a person: what to cut, what to measure, what to give, and where to take care."""
 
-import textwrap
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
-from datetime import date
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -11,17 +9,16 @@ import numpy as np
 from clubs.models import Club
 from exposures.demo import job as asked
 from exposures.demo.drawings import Drawings, draw_section
-from exposures.demo.generator import PAPERS
 from exposures.demo.job import Job
+from exposures.demo.layout import care, day, listed, table, wrapped
+from exposures.demo.log_report import doubts, next_tests, offsets, papers
 from exposures.models import ExposureLog
 from optics.core.advice import BLADE_CAUTION
-from optics.core.exposure import StripStep
 from optics.core.film_planes import FilmPlane
 from optics.core.holes import NEEDLE_WARNING
 from optics.core.say import say_f_number, say_stops, say_time
 from optics.core.sheet_cuts import CAUTION as SHEET_CAUTION
 
-WIDTH = 88
 USED = f"{asked.USED_SHARE:.0%}"
 
 INVENTED = (
@@ -46,7 +43,7 @@ CHEMICALS_CAUTION = (
 
 
 def written(job: Job, club: Club, drawings: Drawings) -> str:
-    """The whole report, at most `WIDTH` columns wide but for the paths in it."""
+    """The whole report, at most 88 columns wide but for the paths in it."""
     sections = (
         ("The club", _club(club)),
         ("1. How the film lies in the box", _film(job, drawings)),
@@ -57,10 +54,13 @@ def written(job: Job, club: Club, drawings: Drawings) -> str:
         ("6. Open up the wall", _opening(job)),
         ("7. From the light to the time", _exposure(job)),
         ("8. Or find the time with a test strip", _test_strip(job)),
-        ("What the club's log says of its papers", _papers(job)),
+        ("What the club's log says of its papers", papers(job)),
+        ("What it says of cameras and members", offsets(job)),
+        ("Which of its entries look wrong", doubts(job)),
+        ("What to test next", next_tests(job)),
     )
     title = "A BOX BECOMES A CAMERA: A DEMONSTRATION"
-    lines = [title, "", *_wrapped(INVENTED), "", *_wrapped(WORDS)]
+    lines = [title, "", *wrapped(INVENTED), "", *wrapped(WORDS)]
     for heading, body in sections:
         lines += ["", "", heading, "=" * len(heading), *body]
     return "\n".join(lines) + "\n"
@@ -70,8 +70,8 @@ def _club(club: Club) -> Iterator[str]:
     kinds = Counter(camera.spec.film_plane["kind"].replace("_", " ") for camera in club.cameras.all() if camera.spec)
     cameras = ", ".join(f"{count} {kind}" for kind, count in sorted(kinds.items()))
     logs = ExposureLog.objects.filter(club=club)
-    first, last = (_day(log.taken_at) for log in (logs.earliest("taken_at"), logs.latest("taken_at")))
-    yield from _wrapped(
+    first, last = (day(log.taken_at) for log in (logs.earliest("taken_at"), logs.latest("taken_at")))
+    yield from wrapped(
         f"{club.name}: {club.memberships.count()} members, {kinds.total()} cameras ({cameras}), "
         f"{club.papers.count()} papers, and {logs.count()} exposures made from {first} to {last}."
     )
@@ -79,7 +79,7 @@ def _club(club: Club) -> Iterator[str]:
 
 def _film(job: Job, drawings: Drawings) -> Iterator[str]:
     strip, flat = job.strip.answer, job.flat.answer
-    yield from _wrapped(
+    yield from wrapped(
         f"The container is a slide box, inside {asked.BOX['width']} wide, {asked.BOX['depth']} deep and "
         f"{asked.BOX_HEIGHT} high. A strip of paper {_mm(strip.length_mm)} long is longer than the box is wide: bent, "
         f"with its ends in the corners beside the hole, it springs into an arc, its middle "
@@ -92,7 +92,7 @@ def _film(job: Job, drawings: Drawings) -> Iterator[str]:
         return name, *map(say, sides)
 
     yield ""
-    yield from _table(
+    yield from table(
         ("", "strip sprung in", "flat on the back"),
         row("negative, laid flat", lambda p: f"{p.length_mm:.1f} × {p.height_mm:.1f} mm"),
         row("nearest film", lambda p: _mm(p.shortest_mm)),
@@ -112,28 +112,28 @@ def _film(job: Job, drawings: Drawings) -> Iterator[str]:
 
 def _cuts(job: Job, drawings: Drawings) -> Iterator[str]:
     cuts = job.cuts.answer
-    yield from _wrapped(
+    yield from wrapped(
         f"Lay a sheet of {asked.SHEET} so that it is {cuts['sheet_width_mm']:.0f} mm wide and "
         f"{cuts['sheet_height_mm']:.0f} mm high. It gives {cuts['count']} strips of {asked.STRIP_LENGTH} × "
         f"{asked.STRIP_HEIGHT}; {cuts['waste_share']:.1%} is left over."
         + (" No other way of cutting gives more." if cuts["optimal"] else "")
     )
     for cut in cuts["cuts"]:
-        yield from _wrapped(cut.text, indent="  ")
+        yield from wrapped(cut.text, indent="  ")
     yield f"The plan to scale: {_place(drawings.cuts)}"
-    yield from _care(SHEET_CAUTION)
+    yield from care(SHEET_CAUTION)
 
 
 def _hole(job: Job) -> Iterator[str]:
     choice = job.hole.answer
     chosen = choice["chosen"].rule.name
-    yield from _wrapped(
+    yield from wrapped(
         f"For a focal length of {_mm(job.strip.answer.mean_mm)} and blue-sensitive paper. Each rule asks something "
         "else of the picture, so they differ:"
     )
     yield ""
     names = [each.rule.name.replace("_", " ").capitalize() for each in choice["rules"]]
-    yield from _table(
+    yield from table(
         ("rule", "diameter", "f-number", ""),
         *(
             (name, _hole_mm(each.diameter_mm), say_f_number(each.f_number), "taken" * (each.rule.name == chosen))
@@ -141,20 +141,20 @@ def _hole(job: Job) -> Iterator[str]:
         ),
     )
     yield ""
-    yield from _wrapped(
+    yield from wrapped(
         f"The nearest number drill is No. {choice['drill']}, {_hole_mm(choice['drill_mm'])}. {NEEDLE_WARNING.text}"
     )
-    yield from _care(BLADE_CAUTION.text)
+    yield from care(BLADE_CAUTION.text)
 
 
 def _tries(job: Job) -> Iterator[str]:
     ranking, number = job.tries.answer["ranking"], job.tries.answer["f_number"]
-    yield from _wrapped(
+    yield from wrapped(
         f"Make several and keep the best. Three tries in {asked.PLATE_THICKNESS} brass shim, each counted both ways: "
         f"how many hole-widths go between two marks {asked.SPAN} apart? Best first:"
     )
     yield ""
-    yield from _table(
+    yield from table(
         ("try", "counted", "diameter", "roundness", "light, against the wish"),
         *(
             (
@@ -169,9 +169,9 @@ def _tries(job: Job) -> Iterator[str]:
     )
     for each in ranking:
         for flag in each.measurement.flags:
-            yield from _wrapped(f"{each.label}: {flag.text}", indent="  ")
+            yield from wrapped(f"{each.label}: {flag.text}", indent="  ")
     yield ""
-    yield from _wrapped(
+    yield from wrapped(
         f"With {ranking[0].label} the camera is {say_f_number(number.f_number)}, give or take "
         f"{number.f_number_uncertainty:.0f}, which is ± {number.uncertainty_stops:.2f} stop of exposure. Against a "
         f"meter's f/22 that is {say_stops(number.stops_from_f22)}: multiply its time by "
@@ -182,7 +182,7 @@ def _tries(job: Job) -> Iterator[str]:
 def _corners(job: Job) -> Iterator[str]:
     light = job.strip_light.answer
     balanced = light.balanced
-    yield from _wrapped(
+    yield from wrapped(
         f"Take the middle {USED} of the strip's length and height. Its darkest corner gets "
         f"{say_stops(light.darkest_stops)} against the point opposite the hole. By the trade's rule the camera is "
         f"{say_f_number(light.trade_f_number)}; exposed for that, the brightest point is off by "
@@ -191,7 +191,7 @@ def _corners(job: Job) -> Iterator[str]:
         f"is under, {balanced.error_stops:.1f} stops each."
     )
     yield ""
-    yield from _table(
+    yield from table(
         ("part that counts", "balanced at", "ends up off by", "of all, within 1 stop"),
         *(
             (
@@ -205,47 +205,47 @@ def _corners(job: Job) -> Iterator[str]:
     )
     yield ""
     for flag in light.flags:
-        yield from _wrapped(flag.text)
+        yield from wrapped(flag.text)
 
 
 def _opening(job: Job) -> Iterator[str]:
     opening = job.opening.answer
-    yield from _wrapped(
+    yield from wrapped(
         f"The shim goes inside, over an opening in the {asked.WALL_THICKNESS} wall. Cut it at least "
         f"{opening['width_mm']:.0f} mm wide and {opening['height_mm']:.0f} mm high, which leaves {asked.MARGIN} to "
         f"spare on each side; a smaller one clips the middle {USED} of the picture, for light must pass within "
         f"{np.degrees(opening['clear_angle_rad']) / 2:.0f}° of the axis. Blacken the edges."
     )
-    yield from _care(SAW_CAUTION)
+    yield from care(SAW_CAUTION)
 
 
 def _exposure(job: Job) -> Iterator[str]:
-    found, number, balanced = job.exposure.answer, job.tries.answer["f_number"], job.balanced_exposure
-    low, high = job.interval_s
-    yield from _wrapped(
-        f"Load the paper under its safelight, its coated side towards the hole. A meter held at the subject reads "
-        f"{asked.READING['illuminance']}, which is EV {found['ev100']:.1f}. At {say_f_number(number.f_number)} and "
-        f"exposure index {job.paper.nominal_exposure_index:g} (a paper's speed, as ISO is a film's) its arithmetic "
-        f"says {say_time(found['indicated_time_s'])}. {job.paper.name} loses speed in long exposures, and by "
-        f"{job.pooled.logs} exposures in the club's log it needs {say_time(found['exposure_time_s'])}, which is "
-        f"{say_stops(found['reciprocity_stops'])}. Nine times in ten the right time lies between {say_time(low)} and "
-        f"{say_time(high)}."
+    yield from wrapped(
+        f"The box is a camera now; the club's registry knows it as {job.camera.code}. Load the paper, "
+        f"{job.paper.name}, under its safelight, its coated side towards the hole. A meter held at the subject reads "
+        f"{asked.READING['illuminance']}. A meter's arithmetic makes a time of that by the camera's f-number and the "
+        "paper's index, which is its speed as ISO is a film's. But paper loses speed in long exposures: t seconds, "
+        "above 1 s, become t to the power of an exponent. And no hole is quite what it was measured to be. So the "
+        "club's log has its say:"
     )
-    for flag in found["flags"]:
-        yield from _wrapped(flag.text)
     yield ""
-    yield f"    Give {say_time(found['exposure_time_s'])}."
+    for reason in job.time.because:
+        yield from listed(reason)
+    for flag in job.time.flags:
+        yield from listed(flag.text)
     yield ""
-    yield from _wrapped(
-        f"To favour the corners, expose for the balanced {say_f_number(balanced.body['f_number'])} of section 5: "
-        f"{say_time(balanced.answer['exposure_time_s'])}."
+    yield f"    Give {say_time(job.time.exposure_time_s)}."
+    yield ""
+    yield from wrapped(
+        f"To favour the corners, expose for the balanced {say_f_number(job.strip_light.answer.balanced.f_number)} of "
+        f"section 5: {say_time(job.balanced_time.exposure_time_s)}."
     )
-    yield from _care(SUN_CAUTION)
+    yield from care(SUN_CAUTION)
 
 
 def _test_strip(job: Job) -> Iterator[str]:
-    steps: Sequence[StripStep] = job.exposure.answer["test_strip"]
-    yield from _wrapped(
+    steps = job.time.test_strip
+    yield from wrapped(
         f"One strip of paper, {len(steps)} exposures. Mark it off in as many bands along its length, each "
         f"{job.strip.answer.height_mm / len(steps):.0f} mm high: from top to bottom the light is even to "
         f"{_fall_off_down(job):.1f} stop, from end to end it is not. Start with all of it uncovered. After each time "
@@ -253,41 +253,13 @@ def _test_strip(job: Job) -> Iterator[str]:
         "was. The bands then differ by even steps in what the light does to the paper."
     )
     yield ""
-    yield from _table(
+    yield from table(
         ("band", "expose for", "and cover it; it has had", "against section 7"),
         *((str(s.strip), say_time(s.uncover_s), say_time(s.total_s), say_stops(s.stops)) for s in steps),
     )
     yield ""
     yield "Log the band that came out right: whoever asks next gets a better answer."
-    yield from _care(CHEMICALS_CAUTION)
-
-
-def _papers(job: Job) -> Iterator[str]:
-    yield from _wrapped(
-        "Because a program made these exposures, the truth is known, and the log can be marked. The index is the "
-        "paper's real one; with the meter set to it, t seconds above 1 s become t to the power of the exponent."
-    )
-    truth = {paper.name: paper for paper in PAPERS}
-    rows = [(each, truth[each.paper.name]) for each in job.known if each.paper.name in truth]
-    yield ""
-    yield from _table(
-        ("paper", "logs", "index", "(truth)", "exponent", "(truth)"),
-        *(
-            (
-                each.paper.name,
-                str(each.estimate.logs),
-                f"{each.exposure_index:.1f}",
-                f"{true.exposure_index:.1f}",
-                f"{each.estimate.exponent:.2f} ± {each.estimate.exponent_error:.2f}",
-                f"{1 / true.slope:.2f}",
-            )
-            for each, true in rows
-        ),
-    )
-    found = job.exposure.answer
-    true_s = truth[job.paper.name].right_time_s(float(np.log2(found["indicated_time_s"])))
-    yield ""
-    yield f"For section 7 the truth is {say_time(true_s)}; the log says {say_time(found['exposure_time_s'])}."
+    yield from care(CHEMICALS_CAUTION)
 
 
 def _view_deg(plane: FilmPlane, share: float) -> float:
@@ -302,35 +274,12 @@ def _fall_off_down(job: Job) -> float:
     return float(np.ptp(light.stops[:, np.abs(light.x_mm).argmin()]))
 
 
-def _wrapped(text: str, indent: str = "") -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent)
-
-
-def _care(text: str) -> Iterator[str]:
-    yield ""
-    yield from textwrap.wrap(text, WIDTH, initial_indent="  ! ", subsequent_indent="    ")
-
-
-def _table(*rows: Sequence[str]) -> Iterator[str]:
-    """Columns aligned, the first to the left, under a ruled head."""
-    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
-    for number, (first, *others) in enumerate(rows):
-        cells = [first.ljust(widths[0])] + [cell.rjust(w) for cell, w in zip(others, widths[1:], strict=True)]
-        yield ("  " + "   ".join(cells)).rstrip()
-        if number == 0:
-            yield "  " + "-" * len("   ".join(cells))
-
-
 def _mm(length_mm: float) -> str:
     return f"{length_mm:.1f} mm"
 
 
 def _hole_mm(diameter_mm: float) -> str:
     return f"{diameter_mm:.3f} mm"
-
-
-def _day(day: date) -> str:
-    return f"{day.day} {day:%B %Y}"
 
 
 def _place(path: Path) -> str:
