@@ -3,44 +3,21 @@
 from functools import cached_property
 from typing import Any
 
-from rest_framework.permissions import SAFE_METHODS
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.serializers import BaseSerializer
 
 from clubs import selectors, serializers, services
 from clubs.models import Membership
 from clubs.roles import MAY
 from pinpool.http.etags import tagged
 from pinpool.http.filters import LENGTHS
-from pinpool.http.pages import PAGE_QUERY, page_of_rows
-from pinpool.http.schema import Operation, page_of
-from pinpool.http.views import View
-from pinpool.scopes import Scope, check_scope
+from pinpool.http.pages import PAGE_QUERY
+from pinpool.http.schema import Operation
+from pinpool.http.views import AccountView, View
+from pinpool.scopes import check_scope
 
 READ = (400, 401, 403, 404)
 WRITE = (*READ, 409, 422)
-
-
-class AccountView(View):
-    """A view that needs an account: the rule for all but computations. A token must be of the scope it takes."""
-
-    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
-        super().initial(request, *args, **kwargs)
-        check_scope(request, self.scope_of(str(request.method)))
-
-    def scope_of(self, method: str) -> str:
-        """The least scope of a token for a method."""
-        return Scope.READ if method in SAFE_METHODS else Scope.MANAGE
-
-    def one(self, row: Any, serializer: type[BaseSerializer], status: int = 200) -> Response:
-        """A stored object with its ETag."""
-        return tagged(self.request, self.answer(row, serializer, status), row.revision)
-
-    def page(self, rows: Any, serializer: type[BaseSerializer], *, key: str, newest_first: bool = False) -> Response:
-        """A cursor page of rows."""
-        found = page_of_rows(self.request, rows, key=key, newest_first=newest_first)
-        return self.answer(found, page_of(serializer))
 
 
 class ClubView(AccountView):

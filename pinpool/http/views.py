@@ -10,19 +10,22 @@ from django.http import HttpResponse
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework.authentication import SessionAuthentication
 from rest_framework.negotiation import DefaultContentNegotiation
-from rest_framework.permissions import AllowAny, IsAuthenticated
+from rest_framework.permissions import SAFE_METHODS, AllowAny, IsAuthenticated
 from rest_framework.renderers import BaseRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer
 from rest_framework.views import APIView
 
+from pinpool.scopes import Scope, check_scope
 from pinpool.tokens import TokenAuthentication
 
+from .etags import tagged
 from .filters import FIELDS, LENGTHS, only_fields, refuse_unknown_query
+from .pages import page_of_rows
 from .parsers import StrictJSONParser
 from .problems import handle_exception
-from .schema import Operation, Schema
+from .schema import Operation, Schema, page_of
 
 
 class JSONRenderer(BaseRenderer):
@@ -92,6 +95,27 @@ class View(APIView):
         """`result` shown by `serializer`, lengths in the unit the caller asked for."""
         context = {"request": self.request, "lengths": self.request.query_params.get("lengths", "mm")}
         return Response(only_fields(self.request, serializer(result, context=context).data), status=status)
+
+
+class AccountView(View):
+    """A view that needs an account: the rule for all but computations. A token must be of the scope it takes."""
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        super().initial(request, *args, **kwargs)
+        check_scope(request, self.scope_of(str(request.method)))
+
+    def scope_of(self, method: str) -> str:
+        """The least scope of a token for a method."""
+        return Scope.READ if method in SAFE_METHODS else Scope.MANAGE
+
+    def one(self, row: Any, serializer: type[BaseSerializer], status: int = 200) -> Response:
+        """A stored object with its ETag."""
+        return tagged(self.request, self.answer(row, serializer, status), row.revision)
+
+    def page(self, rows: Any, serializer: type[BaseSerializer], *, key: str, newest_first: bool = False) -> Response:
+        """A cursor page of rows."""
+        found = page_of_rows(self.request, rows, key=key, newest_first=newest_first)
+        return self.answer(found, page_of(serializer))
 
 
 class Computation(View):
