@@ -16,8 +16,11 @@ from exposures.reciprocity.result import Offset
 from exposures.scopes import camera_key, member_key
 from exposures.selectors import papers_in
 from optics.core.faults import Flag
+from optics.core.light import Light
 from optics.core.say import say_time
 
+#: A subject in full sun: hardly any is brighter (common practice, no source).
+BRIGHTEST_EV100 = 15.0
 #: The newest logs that a comparison shows one by one.
 SHOWN_LOGS = 500
 
@@ -69,6 +72,7 @@ def plan_tests(*, actor: Membership, count: int, camera: Camera | None = None, p
         cameras=chosen,
         count=count,
         member=member_key(actor.user_id),
+        least_indicated_s=lambda paper, camera: _brightest_s(found, papers[paper], keyed[camera][1]),
     )
     tests = [_as_test(found, test, papers[test.paper], *keyed[test.camera]) for test in plan]
     return Plan(tests, found.fit.flags)
@@ -79,6 +83,12 @@ def _as_test(found: Pooled, test: next_tests.NextTest, paper: Paper, camera: Cam
     indicated = test.indicated_s / 2 ** found.asked(paper)["index_stops"]
     ev100 = float(np.log2(spec.f_number**2 / (indicated * paper.nominal_exposure_index / 100)))
     return NextTest(camera, paper, ev100, indicated, test.time_s, test.before_stops, test.after_stops)
+
+
+def _brightest_s(found: Pooled, paper: Paper, spec: CameraSpec) -> float:
+    """What a meter asks for in the brightest light there is, at the index that the fit reckons with."""
+    time = Light(BRIGHTEST_EV100).time_s(f_number=spec.f_number, exposure_index=paper.nominal_exposure_index)
+    return time * float(2 ** found.asked(paper)["index_stops"])
 
 
 def _logs_by(found: Pooled, name: str) -> dict[str, float]:

@@ -15,7 +15,7 @@ all of its targets.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 from typing import Any
@@ -55,28 +55,33 @@ def next_tests(
     member: Any = None,
     grade: Any = None,
     times_s: Sequence[float] = TEST_TIMES_S,
+    least_indicated_s: Callable[[Any, Any], float] = lambda _paper, _camera: 0.0,
 ) -> tuple[NextTest, ...]:
     """A plan of `count` exposures, best first, on some `papers` (each with its family) and cameras.
 
     `member` makes them (default: the average one); their evidence is of `grade` (default: the commonest error).
+    `least_indicated_s` of a paper and a camera is what a meter asks for in the brightest light there is; exposures that
+    would need a brighter one are left out.
     """
     candidates = list(product(papers, cameras, times_s))
-    if not candidates:
-        return ()
     if len(candidates) > MOST_CANDIDATES:
         raise Impossible("too_many_tests", f"Choose among at most {MOST_CANDIDATES} exposures.", "papers")
     members = [] if member is None else [member]
-    spread = fit.effects(papers, cameras, members)[1]
+    mean, spread = fit.effects(papers, cameras, members)
     targets, tests = _targets(len(papers), len(spread)), _tests(len(papers), len(cameras), times_s, len(spread))
+    indicated = np.exp2(tests @ mean + np.log2([time for *_, time in candidates]))  # the slopes are those over 1
+    least = [least_indicated_s(paper, camera) for paper, camera, _ in candidates]
+    possible = np.flatnonzero(indicated >= np.array(least))
+    if not len(possible):
+        return ()
+    candidates, tests, indicated = [candidates[i] for i in possible], tests[possible], indicated[possible]
     errors = fit.errors_stops
     error = errors.get(grade, max(errors.values(), default=ASSUMED["error"]))
     plan = []
     for _ in range(count):
         best, before, after = _best(spread, targets, tests, error)
         paper, camera, time = candidates[best]
-        line = fit.line(paper, camera=camera, member=member, family=papers[paper])
-        indicated = float(2 ** line.effect(float(np.log2(time))))
-        plan.append(NextTest(paper, camera, indicated, time, before, after))
+        plan.append(NextTest(paper, camera, float(indicated[best]), time, before, after))
         column = spread @ tests[best]
         spread = spread - np.outer(column, column) / (error**2 + tests[best] @ column)
     return tuple(plan)

@@ -202,6 +202,19 @@ def test_the_mean_error_is_that_of_the_lines() -> None:
     assert known.after_stops < strange.after_stops < strange.before_stops  # a camera that is known tells more
 
 
+def test_no_test_needs_a_light_brighter_than_there_is() -> None:
+    made = club(7, papers=4, families=1, cameras=3, members=3, logs=60)
+    found = fit(Cells.from_logs(made.logs), families=made.families)
+    asked: dict[str, Any] = {"papers": dict.fromkeys(range(4), 0), "cameras": [0, 1, 2], "member": 0}
+    [free] = next_tests(found, **asked)
+    line = found.line(free.paper, camera=free.camera, member=0)
+    assert free.indicated_s == pytest.approx(2 ** line.effect(float(np.log2(free.time_s))))
+    plan = next_tests(found, **asked, count=4, least_indicated_s=lambda _, camera: 50.0 if camera == 0 else 1e9)
+    assert {test.camera for test in plan} == {0}
+    assert min(test.indicated_s for test in plan) >= 50
+    assert next_tests(found, **asked, least_indicated_s=lambda *_: 1e9) == ()
+
+
 def test_the_first_test_of_all_is_one_of_speed_and_the_second_of_slope() -> None:
     plan = next_tests(fit(NO_CELLS), papers={0: "a", 1: "a"}, cameras=["one"], count=6)
     assert plan[0].before_stops == pytest.approx(
