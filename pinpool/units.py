@@ -56,8 +56,8 @@ KINDS: dict[str, UnitKind] = {
     "illuminance": UnitKind("lx", ("lx", "klx"), 0.0),
     "luminance": UnitKind("cd/m^2", ("cd/m^2",), 0.0),
     "resolution": UnitKind("dpi", ("dpi", "µm/px"), 0.0),
-    "temperature": UnitKind("degC", ("degC", "degF"), -273.15),
-    "volume": UnitKind("ml", ("ml", "l"), 0.0),
+    "temperature": UnitKind("degC", ("degC", "degF", "K"), -273.15),
+    "volume": UnitKind("ml", ("ml", "l", "US fl oz", "imp fl oz"), 0.0),
     # Answers only: no field takes one.
     "spatial_frequency": UnitKind("cycles/mm", ("cycles/mm",), 0.0),
 }
@@ -101,8 +101,12 @@ _TABLE: tuple[tuple[str, str, str, str, str], ...] = (
     ("µm/px", "resolution", "1 / micrometer", "μm/px um/px", ""),
     ("degC", "temperature", "degree_Celsius", "°C ℃", ""),
     ("degF", "temperature", "degree_Fahrenheit", "°F ℉", ""),
+    ("K", "temperature", "kelvin", "", "kelvin"),
     ("ml", "volume", "milliliter", "mL", "millilitre millilitres milliliter milliliters"),
     ("l", "volume", "liter", "L", "litre litres liter liters"),
+    # The two differ by 4 %, so “fl oz” alone is none.
+    ("US fl oz", "volume", "fluid_ounce", "", ""),
+    ("imp fl oz", "volume", "imperial_fluid_ounce", "", ""),
     ("cycles/mm", "spatial_frequency", "1 / millimeter", "", ""),
 )
 _RECIPROCAL = {"µm/px"}

@@ -2,7 +2,8 @@
 
 The inch is 25.4 mm exactly: international yard and pound agreement, 1959 [memory]. Minute, hour, day, litre
 and the degree Celsius: SI Brochure, 9th edition, 2019 [memory]. Water freezes at 32 °F and boils at 212 °F
-[memory]. Micrometres per pixel against pixels per inch: 25 400 µm to the inch [derived].
+[memory]. The US gallon is 231 cubic inches and 128 fluid ounces, the imperial one 4.54609 l and 160
+fluid ounces [memory]. Micrometres per pixel against pixels per inch: 25 400 µm to the inch [derived].
 """
 
 import math
@@ -27,6 +28,9 @@ PUBLISHED = [
     (1, "d", "s", 86400),
     (1, "s", "ms", 1000),
     (1, "l", "ml", 1000),
+    (128, "US fl oz", "ml", 3785.411784),
+    (160, "imp fl oz", "ml", 4546.09),
+    (0, "K", "degC", -273.15),
     (1, "klx", "lx", 1000),
     (32, "degF", "degC", 0),
     (212, "degF", "degC", 100),
@@ -47,7 +51,7 @@ def test_published_values(value: float, source: str, target: str, expected: floa
 @pytest.mark.parametrize("unit", UNITS.values(), ids=lambda unit: unit.symbol)
 def test_factors_are_exact_but_for_the_radian(unit: Unit) -> None:
     if unit.symbol != "rad":
-        assert unit.factor.denominator in {1, 5, 9, 1000, 1_000_000}
+        assert unit.factor.denominator in {1, 5, 9, 1000, 16_000, 1_000_000, 16_000_000}
 
 
 @given(data=st.data())
