@@ -1,10 +1,12 @@
 """Clubs, their members, their cameras, and what each camera was at each time."""
 
 import uuid
-from typing import Any, NoReturn
+from datetime import date, datetime
+from typing import Any, NamedTuple, NoReturn
 
 from django.conf import settings
 from django.db import models
+from django.utils import timezone
 
 from clubs.roles import ROLE_CHOICES
 from optics import contributed
@@ -62,6 +64,13 @@ class Invitation(models.Model):
         return f"{self.role} of {self.club}, {self.used} of {self.uses} used"
 
 
+class Loan(NamedTuple):
+    """Who has a camera, None for an account that is gone, and until which day."""
+
+    to: Any
+    until: date
+
+
 class Camera(models.Model):
     """A camera in the registry; `owner` is empty where the club owns it. What it is stands in its specs.
 
@@ -88,11 +97,17 @@ class Camera(models.Model):
     )
     lent_until = models.DateField(null=True, blank=True)
     retired_at = models.DateTimeField(null=True, blank=True)
-    registered_at = models.DateTimeField(auto_now_add=True)
+    registered_at = models.DateTimeField(default=timezone.now, editable=False)
     revision = models.PositiveIntegerField(default=1)
 
     class Meta:
-        constraints = [models.UniqueConstraint(fields=["club", "code"], name="pinpool_camera_code_per_club")]
+        constraints = [
+            models.UniqueConstraint(fields=["club", "code"], name="pinpool_camera_code_per_club"),
+            models.CheckConstraint(
+                condition=models.Q(lent_until=None) | models.Q(retired_at=None),
+                name="pinpool_camera_not_lent_and_retired",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.code} {self.name}"
@@ -101,6 +116,16 @@ class Camera(models.Model):
     def spec(self) -> "CameraSpec | None":
         """The spec in force: the latest."""
         return max(self.specs.all(), key=lambda spec: spec.number, default=None)
+
+    def spec_at(self, moment: datetime) -> "CameraSpec | None":
+        """The spec in force at a moment: the latest made by then, or the first where all were made later."""
+        specs = sorted(self.specs.all(), key=lambda spec: spec.number)
+        made = [spec for spec in specs if spec.created_at <= moment]
+        return made[-1] if made else next(iter(specs), None)
+
+    @property
+    def loan(self) -> Loan | None:
+        return None if self.lent_until is None else Loan(self.lent_to, self.lent_until)
 
 
 def photo_path(photo: "CameraPhoto", _name: str) -> str:
@@ -118,7 +143,7 @@ class CameraPhoto(models.Model):
     height_pixels = models.PositiveIntegerField()
     caption = models.CharField(max_length=200, blank=True)
     added_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")
-    added_at = models.DateTimeField(auto_now_add=True)
+    added_at = models.DateTimeField(default=timezone.now, editable=False)
     revision = models.PositiveIntegerField(default=1)
 
     def __str__(self) -> str:
@@ -147,7 +172,7 @@ class CameraSpec(models.Model):
     author = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="pinpool_specs"
     )
-    created_at = models.DateTimeField(auto_now_add=True)
+    created_at = models.DateTimeField(default=timezone.now, editable=False)
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["camera", "number"], name="pinpool_spec_number_per_camera")]
@@ -171,6 +196,20 @@ class CameraSpec(models.Model):
         return Hole(self.hole_diameter_mm, self.hole_uncertainty_mm, self.plate_thickness_mm)
 
 
+class AddedTo(models.QuerySet):
+    """Rows that are added and read, never changed or taken away, not even many at once."""
+
+    def _refuse(self, *_args: Any, **_kwargs: Any) -> NoReturn:
+        raise TypeError("The trail is only ever added to.")
+
+    update = delete = bulk_update = _refuse
+
+    def bulk_create(self, objs: Any, *args: Any, update_conflicts: bool = False, **kwargs: Any) -> Any:
+        if update_conflicts:
+            self._refuse()
+        return super().bulk_create(objs, *args, **kwargs)
+
+
 class TrailEntry(models.Model):
     """Who changed what, when, from what to what. Written once, never changed, and gone only with its club.
 
@@ -181,11 +220,13 @@ class TrailEntry(models.Model):
     club = models.ForeignKey(Club, on_delete=models.CASCADE, related_name="trail")
     actor = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")
     actor_name = models.CharField(max_length=150)
-    at = models.DateTimeField(auto_now_add=True)
+    at = models.DateTimeField(default=timezone.now, editable=False)
     action = models.CharField(max_length=40)
     subject = models.CharField(max_length=200)
     before = models.JSONField(null=True)
     after = models.JSONField(null=True)
+
+    objects = AddedTo.as_manager()
 
     class Meta:
         indexes = [models.Index(fields=["club", "-id"], name="pinpool_trail_by_club")]

@@ -1,7 +1,7 @@
 """Who may do what in a club: one table, from which permissions and their tests both come."""
 
 from enum import IntEnum
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from pinpool.scopes import Scope
 
@@ -19,10 +19,16 @@ ROLE_CHOICES = [(role.name.lower(), role.name.title()) for role in Role]
 
 
 class Act(NamedTuple):
-    """What it takes to do something inside a club: a role at least this high, and a token of at least this scope."""
+    """What it takes to do something inside a club: a role at least this high, and a token of at least this scope.
+
+    `clubs` and `others` are the roles it takes with what belongs to the club, or to another member, where those are
+    higher than the one for what is one's own.
+    """
 
     role: Role
     scope: str
+    clubs: Role | None = None
+    others: Role | None = None
 
 
 #: Everything that can be done inside a club.
@@ -32,7 +38,7 @@ MAY = {
     "add_member": Act(Role.KEEPER, Scope.MANAGE),
     "read_cameras": Act(Role.GUEST, Scope.READ),
     "register_camera": Act(Role.MEMBER, Scope.MANAGE),
-    "add_spec": Act(Role.MEMBER, Scope.MANAGE),
+    "add_spec": Act(Role.MEMBER, Scope.MANAGE, others=Role.KEEPER),
     "read_papers": Act(Role.GUEST, Scope.READ),
     "add_paper": Act(Role.LEADER, Scope.MANAGE),
     "read_exposures": Act(Role.GUEST, Scope.READ),
@@ -50,6 +56,7 @@ MAY = {
 }
 
 
-def allows(role: str, action: str) -> bool:
-    """Whether a role, by its stored name, may do an action of `MAY`."""
-    return Role[role.upper()] >= MAY[action].role
+def allows(role: str, action: str, *, whose: Literal["own", "clubs", "others"] = "own") -> bool:
+    """Whether a role, by its stored name, may do an action of `MAY` with what is its own, the club's or another's."""
+    act = MAY[action]
+    return Role[role.upper()] >= max(act.role, {"own": None, "clubs": act.clubs, "others": act.others}[whose] or 0)

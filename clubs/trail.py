@@ -17,6 +17,5 @@ def record(
         before = {name: value for name, value in before.items() if name in names}
         after = {name: value for name, value in after.items() if name in names}
     name = actor.get_username() if actor is not None else ""
-    TrailEntry.objects.create(
-        club=club, actor=actor, actor_name=name, action=action, subject=subject, before=before, after=after
-    )
+    facts = {"action": action, "subject": subject[:200], "before": before, "after": after}
+    TrailEntry.objects.create(club=club, actor=actor, actor_name=name[:150], **facts)

@@ -1,5 +1,6 @@
 """Clubs, roles and cameras as stored: what is unique, what never changes, and what comes back as it went in."""
 
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -64,9 +65,12 @@ def register(actor: Membership, **more: Any) -> Camera:
 def test_each_role_may_all_that_those_below_it_may() -> None:
     names = [name for name, _ in ROLE_CHOICES]
     assert names == ["guest", "member", "leader", "keeper"]
-    for action, (least, _) in MAY.items():
-        assert [allows(name, action) for name in names] == [role >= least for role in Role]
-        assert allows("keeper", action)
+    for action, act in MAY.items():
+        assert [allows(name, action) for name in names] == [role >= act.role for role in Role]
+        assert allows("keeper", action, whose="clubs")
+        assert allows("keeper", action, whose="others")
+        for name in names:  # what is others' is never easier to come by
+            assert allows(name, action) >= allows(name, action, whose="clubs") >= allows(name, action, whose="others")
 
 
 def test_services_ask_for_the_role_themselves() -> None:
@@ -116,6 +120,27 @@ def test_the_latest_spec_is_in_force() -> None:
     for number in (2, 1, 3):
         CameraSpecFactory.create(camera=camera, number=number)
     assert Camera.objects.get(pk=camera.pk).spec.number == 3
+
+
+def test_the_spec_in_force_at_a_moment() -> None:
+    """The latest made by then; what was exposed before the camera was registered counts for the first."""
+    camera = CameraFactory.create()
+    day = datetime(2026, 3, 1, tzinfo=UTC)
+    assert camera.spec_at(day) is None
+    for number, days in ((2, 10), (1, 0), (3, 20)):
+        CameraSpecFactory.create(camera=camera, number=number, created_at=day + timedelta(days=days))
+    stored = Camera.objects.get(pk=camera.pk)
+    at = {days: stored.spec_at(day + timedelta(days=days)).number for days in (-400, -1, 0, 9, 10, 19, 20, 999)}
+    assert at == {-400: 1, -1: 1, 0: 1, 9: 1, 10: 2, 19: 2, 20: 3, 999: 3}
+    assert stored.spec_at(day + timedelta(days=10) - timedelta(microseconds=1)).number == 1
+
+
+def test_a_camera_is_not_lent_and_retired_at_once() -> None:
+    gone = {"lent_until": date(2026, 6, 1), "retired_at": datetime(2026, 5, 1, tzinfo=UTC)}
+    for name, value in gone.items():
+        CameraFactory.create(**{name: value})
+    with pytest.raises(IntegrityError), transaction.atomic():
+        CameraFactory.create(**gone)
 
 
 @pytest.mark.parametrize("kind", FILM_PLANES)
