@@ -1,6 +1,7 @@
 """Serializer fields: quantities, numbers and texts in, strict about type and about everything a person can mistype."""
 
-from datetime import datetime
+import re
+from datetime import date, datetime
 from typing import Any
 
 import numpy as np
@@ -181,6 +182,20 @@ class Instant(serializers.Field):
 
     def to_representation(self, value: datetime) -> str:
         return value.isoformat()
+
+
+class Day(serializers.DateField):
+    """A day such as `2026-06-21`, from 1950 to 2100."""
+
+    default_error_messages = {"invalid": "Give a day such as 2026-06-21.", "out_of_range": "From 1950 to 2100."}
+
+    def to_internal_value(self, data: Any) -> date:
+        if not isinstance(data, str) or not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", data):
+            self.fail("invalid")
+        day = super().to_internal_value(data)
+        if not 1950 <= day.year <= 2100:
+            self.fail("out_of_range")
+        return day
 
 
 class Numbers(serializers.Field):
