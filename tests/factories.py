@@ -43,7 +43,7 @@ class CameraFactory(factory.django.DjangoModelFactory):
         model = Camera
 
     club = factory.SubFactory(ClubFactory)
-    code = factory.Sequence("T{}".format)
+    code = factory.Sequence("TC{}".format)
     name = factory.Sequence("Tea caddy {}".format)
 
 
