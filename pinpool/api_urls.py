@@ -10,6 +10,7 @@ from pinpool.plugins.views import PluginsView
 app_name = "pinpool"
 urlpatterns = [
     path("optics/", include("optics.urls")),
+    path("accounts/", include("pinpool.accounts.urls")),
     path("clubs/", include("clubs.urls")),
     path("clubs/<slug:club>/", include("exposures.urls")),
     path("plugins/", PluginsView.as_view(), name="plugins"),

@@ -13,10 +13,14 @@ class PinpoolConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from pinpool.plugins.registry import entries  # noqa: PLC0415  (apps must be ready first)
+        from pinpool.accounts import own_data  # noqa: PLC0415  (apps must be ready first)
+        from pinpool.plugins.registry import entries  # noqa: PLC0415
 
+        own_data.contribute("account", own_data.account_of)
+        own_data.contribute("tokens", own_data.tokens_of)
         entries()
         checks.register(check_plugins)
+        checks.register(check_cache)
 
 
 def check_plugins(app_configs: Any, **kwargs: Any) -> list[checks.CheckMessage]:  # noqa: ARG001  (Django's signature)
@@ -28,3 +32,17 @@ def check_plugins(app_configs: Any, **kwargs: Any) -> list[checks.CheckMessage]:
         for entry in entries()
         if entry.state != "active"
     ]
+
+
+def check_cache(app_configs: Any, **kwargs: Any) -> list[checks.CheckMessage]:  # noqa: ARG001
+    """A word where tries are counted by each worker for itself, or not at all."""
+    from django.conf import settings  # noqa: PLC0415
+
+    from pinpool.conf import setting  # noqa: PLC0415
+
+    backend = str(settings.CACHES[setting("CACHE")]["BACKEND"]).rpartition(".")[2]
+    if backend not in {"LocMemCache", "DummyCache", "FileBasedCache"}:
+        return []
+    text = f"Tries of passwords and codes are counted on a {backend}, which several workers do not count on together."
+    hint = "Name a cache in the database, in Redis or in Memcached as PINPOOL['CACHE']."
+    return [checks.Info(text, hint=hint, id="pinpool.I001")]

@@ -15,6 +15,27 @@ DEFAULTS: dict[str, Any] = {
     "MAX_PAGE_SIZE": 200,
     # Seconds that one call into another package's plug-in may take before it is named as slow.
     "PLUGIN_SECONDS": 2.0,
+    # The cache, of Django's CACHES, that tries are counted on. Workers must share it, or each counts for itself.
+    "CACHE": "default",
+    # How many proxies of yours stand before the site and add to X-Forwarded-For; 0: the header is not believed.
+    "TRUSTED_PROXIES": 0,
+    # How often one may fail, as (times, seconds). An account's limit also counts its password asked for again.
+    "LOGIN_TRIES_PER_ACCOUNT": (10, 900),
+    # More than an account's: a whole workshop may sit behind one address.
+    "LOGIN_TRIES_PER_ADDRESS": (40, 900),
+    # Codes of invitations that do not count any more, and sign-ups with faults.
+    "INVITATION_TRIES_PER_ADDRESS": (20, 900),
+    # Requests for a new password and wrong codes for it, whether or not there is such an account; then the e-mails that
+    # go to one account, so that nobody's mailbox is filled from many addresses.
+    "RESET_TRIES_PER_ADDRESS": (10, 3600),
+    "RESET_MAILS_PER_ACCOUNT": (3, 3600),
+    # What e-mails call the site, and the page that takes a reset code, such as "https://club.example/reset/{code}";
+    # without one the e-mail holds the code alone.
+    "SITE_NAME": "Pinpool",
+    "RESET_PAGE": "",
+    # API tokens that one account may have, and the most days that one lasts.
+    "MAX_TOKENS": 50,
+    "MAX_TOKEN_DAYS": 366,
 }
 
 

@@ -106,6 +106,19 @@ CLUB: dict[str, dict[str, Any]] = {
     "paper-merges/": {"key": "cord grass|graded paper", "into_key": "cordgrass|graded paper"},
 }  # fmt: skip
 
+#: Below /api/v1/accounts/. The password is a keeper's in the tests that send these.
+KEEPERS_PASSWORD = "salt marsh at low tide"  # noqa: S105  (invented)
+ACCOUNTS: dict[str, dict[str, Any]] = {
+    "login/": {"username": "keeper", "password": KEEPERS_PASSWORD},
+    "logout/": {},
+    "me/": {"email": "keeper@creek.example", "password": KEEPERS_PASSWORD},
+    "me/deletion/": {"password": KEEPERS_PASSWORD},
+    "password/": {"password": KEEPERS_PASSWORD, "new_password": "tea caddy, biscuit drum"},
+    "password-reset/": {"email": "keeper@creek.example"},
+    "password-reset/confirm/": {"code": "MQ.1-0", "new_password": "tea caddy, biscuit drum"},
+    "tokens/": {"name": "phone", "scope": "log", "days": 90},
+}
+
 #: Those that are not posted, or are no form that a person fills in.
 POOL = {"joined": True}
 PACKET = make_packet(

@@ -77,7 +77,8 @@ class Schema(AutoSchema):
         elif self.method == "GET":
             action = "read"
         else:
-            action = {"PUT": "change", "DELETE": "remove"}.get(self.method, "create" if operation.status == 201 else "")
+            made = "create" if operation.status == 201 else ""
+            action = {"PUT": "change", "PATCH": "change", "DELETE": "remove"}.get(self.method, made)
         steps = [step for step in self._tokenize_path() if step]
         return "_".join([*(step.replace("-", "_") for step in steps), *([action] if action else [])])
 
@@ -118,6 +119,7 @@ _REFUSALS = {
     412: "Changed since you read it.",
     422: "Describes what cannot exist; says what would have to change.",
     428: "If-Match is missing.",
+    429: "Too many tries; Retry-After tells how many seconds to wait.",
     "default": "Any other refusal, in the same form: a bad token 401, 405, 406, 413, 415, a plug-in's failure 502.",
 }
 

@@ -16,7 +16,7 @@ from clubs.roles import MAY
 from clubs.views import ClubView
 from pinpool.http.views import Computation, View
 from pinpool.openapi import document
-from tests.bodies import CLUB, FORMS, OPTICS
+from tests.bodies import ACCOUNTS, CLUB, FORMS, OPTICS
 
 ROOT = Path(__file__).parents[2]
 SHIPPED = ("pinpool", "optics", "clubs", "exposures")
@@ -88,6 +88,8 @@ def test_every_call_is_declared(route: str, view: type[View]) -> None:
 def test_every_call_has_a_good_body_among_the_tests(route: str, view: type[View]) -> None:
     """So that refusals, limits and answers are tried on it: see tests/bodies.py."""
     below = route.removeprefix("api/v1/")
+    if below.startswith("accounts/") and methods_of(view) & {"POST", "PATCH"}:
+        assert below.removeprefix("accounts/") in ACCOUNTS
     if issubclass(view, Computation):
         assert below.removeprefix("optics/") in OPTICS | FORMS
     elif issubclass(view, ClubView) and "POST" in methods_of(view) and not below.endswith("specs/"):
