@@ -15,7 +15,7 @@ How one exposure comes about, in the order in which the random numbers are drawn
    well measured than their owners think: `HOLE_STOPS`), c the member's (some call a good negative thin: `EYE_STOPS`),
    ε single scatter of `SCATTER_STOPS`. All three are normal with mean 0; b and c are drawn once, by themselves.
 6. It is told as stops judged to the nearest quarter, as the right time (read off a test strip), as a density, or not
-   at all: not yet developed. See `TOLD`.
+   at all: not yet developed. See `TOLD`. All but one in `UNSHARED` are marked shared.
 7. One entry is wrong: of the first judged picture that had `MISTYPED_S` seconds, the seconds are typed as minutes.
 
 So the truth that the log should give back is (a, q) of each paper, b of each camera and c of each member.
@@ -43,6 +43,7 @@ WEATHER = {"clear sky": "bright", "thin cloud": "hazy", "overcast": "grey and ev
 CLOUDS_STOPS, IN_SHADE = 0.3, 6
 AIM_STOPS, TRUSTS_THE_METER, LONGEST_S = 0.7, 8, 3 * 3600
 SCATTER_STOPS, HOLE_STOPS, EYE_STOPS = 0.25, 0.2, 0.1
+UNSHARED = 10
 #: Whole seconds that look no stranger as minutes.
 MISTYPED_S = range(20, 60)
 TOLD = {"judged_stops": 0.7, "right_time": 0.15, "density": 0.1, "nothing": 0.05}
@@ -202,7 +203,7 @@ def _expose(
         "result": _told(rng, over_stops, paper, right_effect=float(np.log2(indicated_s) - error)),
         "process": paper.process,
         "note": note[:1].upper() + note[1:],
-        "shared": bool(rng.integers(3) == 0),
+        "shared": bool(rng.integers(UNSHARED)),
     }
 
 

@@ -135,6 +135,9 @@ def doubts(job: Job) -> Iterator[str]:
 def next_tests(job: Job) -> Iterator[str]:
     """The exposures that would teach the club most."""
     plan = plan_tests(actor=job.member, count=TESTS).tests
+    if not plan:
+        yield "Nothing that daylight allows."
+        return
     yield from wrapped(
         f"These {len(plan)} exposures would teach the club most. By them the mean error of its papers, at times from "
         f"1 s to half an hour, would fall from {plan[0].before_stops:.3f} to {plan[-1].after_stops:.3f} stop."
