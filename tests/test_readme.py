@@ -1,13 +1,16 @@
 """The README's examples, run as they stand: shell lines against a live server, Python as it is."""
 
+import os
 import re
 import subprocess
+from io import StringIO
 from pathlib import Path
 from typing import Any
 
 import pytest
 from django.core.management import call_command
 
+from exposures.models import Paper
 from pinpool.plugins import registry
 from pinpool.plugins.loading import Entry
 
@@ -15,7 +18,10 @@ TEXT = (Path(__file__).parent.parent / "README.md").read_text()
 BLOCKS = re.findall(r"^```(python|console)\n(.*?)^```$", TEXT, re.MULTILINE | re.DOTALL)
 PYTHON = [text for kind, text in BLOCKS if kind == "python"]
 TOUR = re.findall(r"^```text\n(.*?)^```$", TEXT, re.MULTILINE | re.DOTALL)
-SHELL = [text for kind, text in BLOCKS if kind == "console" and "$ curl" in text]
+CURL = [text for kind, text in BLOCKS if kind == "console" and "$ curl" in text]
+OF_A_CLUB = [text for text in CURL if "$CLUB" in text]
+SHELL = [text for text in CURL if text not in OF_A_CLUB]
+SITE = "http://127.0.0.1:8000"
 
 
 @pytest.fixture
@@ -38,11 +44,36 @@ def test_python_runs(text: str) -> None:
 def test_shell_gives_what_is_printed(
     text: str, live_server: Any, with_example_plugin: None, transactional_db: None
 ) -> None:
+    gives_what_is_printed(text, live_server.url, {})
+
+
+def gives_what_is_printed(text: str, url: str, names: dict[str, str]) -> None:
+    """Run a block's command against `url` with shell variables; “…” in the answer stands for anything."""
     command, expected = re.fullmatch(r"\$ (.*?[^\\])\n(\{.*)\n", text, re.DOTALL).groups()  # type: ignore[union-attr]
-    command = command.replace("http://127.0.0.1:8000", live_server.url)
-    ran = subprocess.run(["bash", "-c", command], capture_output=True, text=True, check=True, timeout=30)
+    command = command.replace(SITE, url)
+    ran = subprocess.run(
+        ["bash", "-c", command], capture_output=True, text=True, check=True, timeout=30, env=os.environ | names
+    )
     pattern = ".*?".join(re.escape(part) for part in expected.split("…"))
     assert re.fullmatch(pattern + (".*" if expected.endswith("…") else ""), ran.stdout, re.DOTALL), ran.stdout
+
+
+def test_the_demo_s_club_gives_what_is_printed(
+    live_server: Any, transactional_db: None, settings: Any, tmp_path: Path
+) -> None:
+    settings.DATA_DIR = tmp_path
+    out = StringIO()
+    call_command("demo", "--no-serve", stdout=out)
+    token = re.search(r"pp_\S+", out.getvalue())
+    assert token
+    [club] = re.findall(rf"`CLUB={SITE}(\S+)`", TEXT)
+    names = {
+        "AUTH": f"Authorization: Bearer {token[0]}",
+        "CLUB": live_server.url + club,
+        "PAPER": str(Paper.objects.get(name="Glasswort 2").pk),
+    }
+    for text in OF_A_CLUB:
+        gives_what_is_printed(text, live_server.url, names)
 
 
 def test_the_tour_is_the_demo_s_own_report(
@@ -51,7 +82,7 @@ def test_the_tour_is_the_demo_s_own_report(
     settings.DATA_DIR = tmp_path
     call_command("demo", "--no-serve")
     report = capsys.readouterr().out
-    assert len(TOUR) == 4
+    assert len(TOUR) == 5
     for excerpt in TOUR:
         assert excerpt in report
 
@@ -63,3 +94,4 @@ def test_the_two_commands_stand_near_the_top() -> None:
 def test_every_example_was_found() -> None:
     assert len(PYTHON) == 2
     assert len(SHELL) == 5
+    assert len(OF_A_CLUB) == 6
