@@ -223,8 +223,8 @@ def _exposure(job: Job) -> Iterator[str]:
     yield from wrapped(
         f"The box is a camera now; the club's registry knows it as {job.camera.code}. Load the paper, "
         f"{job.paper.name}, under its safelight, its coated side towards the hole. A meter held at the subject reads "
-        f"{asked.READING['illuminance']}. A meter's arithmetic makes a time of that by the camera's f-number and the "
-        "paper's index, which is its speed as ISO is a film's. But paper loses speed in long exposures: t seconds, "
+        f"{asked.READING['illuminance']}. With the camera's f-number and the paper's index, which is its "
+        "speed as ISO is a film's, that makes the indicated time. But paper loses speed in long exposures: t seconds, "
         "above 1 s, become t to the power of an exponent. And no hole is quite what it was measured to be. So the "
         "club's log has its say:"
     )
