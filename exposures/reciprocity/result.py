@@ -308,7 +308,8 @@ def fit(
     """Fit the pooled model to cells; `options` as in `design`.
 
     With fewer than `LEAST_FREEDOM` logs to spare, every variance is assumed and a flag says so. `warm` is an earlier
-    fit's θ; with `steps=False` its variances are kept and only effects and predictions are renewed.
+    fit's θ; with `steps=False` its variances are kept (the assumed ones without it) and only effects and predictions
+    are renewed.
     """
     if not len(cells) or not float(cells.weight.sum()) > 0:
         return Fit(cells, None, (), (NO_LOGS,))
@@ -320,7 +321,7 @@ def _fitted(of: Design, *, warm: Floats | None, doubtful_logs: int, steps: bool)
     if warm is not None and np.shape(warm) != objective.held.shape:
         warm = None
     too_few = of.freedom < LEAST_FREEDOM
-    if too_few or (warm is not None and not steps):
+    if too_few or not steps:
         point = objective.at(objective.held if too_few or warm is None else warm)
         record: tuple[Run, ...] = ()
     else:

@@ -108,9 +108,12 @@ def robust_fit(
 ) -> RobustFit:
     """Fit, weigh, and fit again until the weights settle. The logs come in chunks, read once in every pass.
 
-    `also` holds sums of logs that cannot be weighed singly, such as a packet's.
+    The first weights are found at the assumed variances: estimated ones would let the wrong log of a newcomer say that
+    members differ by as much as it is wrong. `also` holds sums of logs that cannot be weighed singly, as in a packet.
     """
     given = [np.ones(len(logs)) for logs in chunks]
+    assumed = fit(also + _cells(chunks, given), families=families, steps=False, **options)
+    given = [hold(assumed, logs, w).weights for logs, w in zip(chunks, given, strict=True)]
     found = fit(also + _cells(chunks, given), families=families, warm=warm, **options)
     passes = 0
     while passes < MOST_PASSES and found.point is not None:
