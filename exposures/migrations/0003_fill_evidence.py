@@ -12,7 +12,7 @@ from django.db import migrations
 
 
 def plain_words(text: str) -> str:
-    text = unicodedata.normalize("NFKC", text).casefold()
+    text = unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", text).casefold())
     kept = "".join(sign if unicodedata.category(sign)[0] in "LMN" else " " for sign in text)
     apart = re.sub(r"(?<=\d)(?=[^\d\s])|(?<=[^\d\s])(?=\d)", " ", kept)
     return " ".join(apart.split()) or text.strip().replace("|", "/")
@@ -23,7 +23,7 @@ def fill(apps: Any, schema_editor: Any) -> None:  # noqa: ARG001  (Django's sign
         apps.get_model("pinpool_exposures", name) for name in ("Paper", "ExposureLog", "EvidenceCell", "Pool")
     )
     for paper in Paper.objects.all():
-        paper.catalogue_key = f"{plain_words(paper.name)[:130]}|{plain_words(paper.family)[:69]}"
+        paper.catalogue_key = f"{plain_words(paper.name)[:130].rstrip()}|{plain_words(paper.family)[:69].rstrip()}"
         paper.save(update_fields=["catalogue_key"])
     cells: dict[tuple[Any, ...], list[float]] = {}
     changed = []
