@@ -13,6 +13,7 @@ import numpy as np
 from django.db import transaction
 
 from clubs.models import Club
+from exposures.catalogue import family_of
 from exposures.models import Doubt, Paper, StoredFit
 from exposures.reciprocity.cells import NO_CELLS, Cells, Floats, Logs
 from exposures.reciprocity.lines import Line
@@ -45,8 +46,7 @@ class Pooled:
         """How to ask the fit for a paper: its key, its family, and its nominal index over the one reckoned with."""
         known = self.scope.papers.get(self.key(paper))
         stops = np.log2(paper.nominal_exposure_index / known.nominal_exposure_index) if known else 0.0
-        family = known.family if known else paper.catalogue_key.rpartition("|")[2]
-        return {"paper": self.key(paper), "family": family, "index_stops": float(stops)}
+        return {"paper": self.key(paper), "family": family_of(self.key(paper)), "index_stops": float(stops)}
 
     def line(self, paper: Paper, **who: Any) -> Line:
         asked = self.asked(paper)
@@ -100,7 +100,8 @@ def _few_more(scope: Scope, stored: StoredFit | None) -> Fit | None:
     new = [(numbers, logs, hold(found, logs).weights) for numbers, logs in chunks]
     for _, logs, w in new:
         cells = less_doubted(cells, _chosen(logs, w < 1), w[w < 1])
-    found = fit(cells, families=scope.families, warm=warm)
+    doubtful = sum(int((w < DOUBTFUL).sum()) for w in (less, *(w for *_, w in new)))
+    found = fit(cells, families=scope.families, warm=warm, doubtful_logs=doubtful)
     last = max([stored.last_number, *(int(numbers[-1]) for numbers, _ in chunks)])
     _store(scope, found, new, logs=count, last_number=last, guarded_logs=stored.guarded_logs, keep_doubts=True)
     return found
