@@ -2,8 +2,8 @@
 
 A packet holds the additive sums of cells and nothing else: no places, dates, names or single times. Cameras and members
 go under pseudonyms that only their own server can resolve; papers and grades under the names of the shared catalogue.
-Cells with fewer than a minimum of logs stay at home. A later revision from the same source takes the earlier one's
-place; whoever keeps both can tell what was added between them, if only as sums.
+Cells with fewer than a minimum of logs stay at home; doubted ones do not make up the number. A later revision from the
+same source takes the earlier one's place; whoever keeps both can tell what was added between them, if only as sums.
 """
 
 from __future__ import annotations
@@ -24,8 +24,10 @@ from optics.core.faults import Impossible
 FORMAT = "pinpool-reciprocity"
 VERSION = 1
 LEAST_LOGS = 3
-#: A cell of more logs, or of times or effects farther from a second, is nobody's honest sum.
+#: More logs than this in all, or times or effects farther from a second, are nobody's honest sums.
 MOST_LOGS, FARTHEST_STOPS = 1e7, 64.0
+#: One club has fewer papers and members. The time of a fit grows with the cube of them.
+MOST_PAPERS, MOST_MEMBERS = 500, 500
 #: What a packet's cell holds, in this order.
 PACKED = (*KEYS, "logs", *SUMS)
 KEYS_OF_PACKET = {
@@ -52,13 +54,15 @@ def make_packet(
     """
     if len(secret) < 16:
         raise Impossible("secret_too_short", "Pseudonyms need a secret of at least 16 bytes.", "secret")
-    kept = cells.where((cells.logs >= least_logs) & np.isin(cells.paper, sorted(papers))) if len(cells) else cells
+    if len(cells):  # no log weighs more than 1, so the weight tells how many are in the sums at the least
+        enough = np.ceil(cells.weight - 1e-9) >= least_logs
+        cells = cells.where(enough & np.isin(cells.paper, sorted(papers)))
     named = Cells.from_columns(
         {
-            **{name: getattr(kept, name) for name in COLUMNS},
-            "camera": [pseudonym(secret, "camera", key) for key in kept.camera.tolist()],
-            "member": [pseudonym(secret, "member", key) for key in kept.member.tolist()],
-            "grade": [str(key) for key in kept.grade.tolist()],
+            **{name: getattr(cells, name) for name in COLUMNS},
+            "camera": [pseudonym(secret, "camera", key) for key in cells.camera.tolist()],
+            "member": [pseudonym(secret, "member", key) for key in cells.member.tolist()],
+            "grade": [str(key) for key in cells.grade.tolist()],
         }
     )
     rows = [list(row) for row in zip(*(getattr(named, name).tolist() for name in PACKED), strict=True)]
@@ -141,6 +145,11 @@ def _content(packet: Packet) -> tuple[dict[str, float], list[list[Any]]]:
         raise Impossible("packet_columns", f"A packet's cells must hold {', '.join(PACKED)}.", "columns")
     if not all(isinstance(row, list) and len(row) == len(PACKED) and _sound(row) for row in rows):
         raise Impossible("packet_cell", "A cell of this packet cannot be the sum of any logs.", "cells")
+    most = {"logs": MOST_LOGS, "papers": MOST_PAPERS, "members": MOST_MEMBERS}
+    found = sum(row[PACKED.index("logs")] for row in rows), len({row[0] for row in rows}), len({row[2] for row in rows})
+    if any(count > limit for count, limit in zip(found, most.values(), strict=True)):
+        limits = ", ".join(f"{limit:.0f} {name}" for name, limit in most.items())
+        raise Impossible("packet_too_large", f"A club's packet holds at most {limits}.", "cells")
     indices = packet.get("papers")
     if not isinstance(indices, dict) or {row[0] for row in rows} != indices.keys():
         raise Impossible("packet_papers", "A packet names the papers of its cells, and no others.", "papers")

@@ -112,15 +112,28 @@ def test_damaged_packets_are_refused() -> None:
     assert caught.value.code == "packet_checksum"
 
 
-def test_doubted_logs_leave_a_packet_sound() -> None:
-    """A cell whose every log was taken off again holds nothing but rounding."""
+def test_doubted_logs_fill_no_cell() -> None:
+    """A cell whose every log was taken off again holds nothing but rounding, and stays at home."""
     logs = club(1).logs
     cells = named(logs)
     gone = named(logs)
     gone = replace(gone, weight=-gone.weight, **{name: -getattr(gone, name) for name in ("x", "xx", "y", "xy", "yy")})
     left = cells + replace(gone, logs=np.zeros(len(gone)))
-    sent = make_packet(left, source="s", revision=1, secret=HERE, papers=INDICES, least_logs=1)
-    assert float(np.abs(open_packet(json.loads(json.dumps(sent))).cells.weight).max()) < 1e-9
+    assert make_packet(left, source="s", revision=1, secret=HERE, papers=INDICES, least_logs=1)["cells"] == []
+
+
+def test_a_packet_of_more_than_a_club_can_have_is_refused() -> None:
+    """The time of a fit grows with the cube of its papers and members."""
+    row = ["p", "camera", "member", "judged", 3, 3, 3, 3, 3, 3, 3]
+    several = {
+        name: [[*row[:at], f"{n}", *row[at + 1 :]] for n in range(501)] for at, name in ((0, "paper"), (2, "who"))
+    }
+    several["logs"] = [[*row[:1], f"{n}", *row[2:4], 9e6, *row[5:]] for n in range(2)]
+    for rows in several.values():
+        bad = packet() | {"cells": rows, "papers": dict.fromkeys({each[0] for each in rows}, 6.0)}
+        with pytest.raises(Impossible) as caught:
+            open_packet(bad | {"checksum": checksum(bad)})
+        assert caught.value.code == "packet_too_large"
 
 
 def test_an_empty_packet_is_a_packet() -> None:
