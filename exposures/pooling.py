@@ -105,10 +105,9 @@ def own_packet(*, actor: Membership) -> Packet:
     A club that left the pool gives an empty one: whoever receives it counts nothing of the club any more.
     """
     check_role(membership=actor, action="exchange_packets")
-    pool_of(actor.club)
+    scope = pooled(actor.club).scope  # so that doubts are those of today
     with transaction.atomic():
         pool = Pool.objects.select_for_update().get(club=actor.club)
-        scope = pooled(actor.club).scope  # so that doubts are those of today
         cells = scope.shared_cells() if pool.joined else NO_CELLS
         papers = {key: paper.nominal_exposure_index for key, paper in scope.papers.items()}
         said: dict[str, Any] = {"source": str(pool.source), "secret": bytes(pool.secret), "papers": papers}

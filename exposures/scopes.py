@@ -128,7 +128,8 @@ class Scope:
         total = NO_CELLS
         for packet in self._packets:
             roots = np.array([self.root(key) for key in packet.cells.paper.tolist()], dtype=str)
-            total = total + replace(packet.cells, paper=roots)
+            camera, member = (_of_source(packet.source, keys) for keys in (packet.cells.camera, packet.cells.member))
+            total = total + replace(packet.cells, paper=roots, camera=camera, member=member)
         return self._from_nominal(total)
 
     def shared_cells(self) -> Cells:
@@ -201,6 +202,11 @@ def less_doubted(cells: Cells, logs: Logs, weights: np.ndarray) -> Cells:
         return cells
     less = Cells.from_logs(logs, weights - 1)
     return cells + replace(less, logs=np.zeros(len(less)))
+
+
+def _of_source(source: str, pseudonyms: np.ndarray) -> np.ndarray:
+    """Cameras or members of a packet: whatever it calls them, they are nobody's but its own."""
+    return np.array([f"{source}: {pseudonym}" for pseudonym in pseudonyms.tolist()], dtype=str)
 
 
 def _words(key: str) -> tuple[str, str]:
