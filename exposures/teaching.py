@@ -1,6 +1,6 @@
 """What would teach the club most, how its results compare, and which of its logs look wrong."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +21,8 @@ from optics.core.say import say_time
 
 #: A subject in full sun: hardly any is brighter (common practice, no source).
 BRIGHTEST_EV100 = 15.0
+#: A plan is made for at most so many papers.
+MOST_PLANNED_PAPERS = 100
 #: The newest logs that a comparison shows one by one.
 SHOWN_LOGS = 500
 
@@ -57,15 +59,15 @@ class Plan:
 def plan_tests(*, actor: Membership, count: int, camera: Camera | None = None, paper: Paper | None = None) -> Plan:
     """The exposures that would narrow the club's uncertainty most, each with those before it already made.
 
-    Out of the cameras and papers of the club, or those given; of many cameras the ones with the most logs.
+    Out of the cameras and papers of the club, or those given; of many the ones with the most logs.
     """
     found = pooled(actor.club)
     papers = {found.key(each): each for each in ([paper] if paper else papers_in(club=actor.club).order_by("-name"))}
+    papers = {key: papers[key] for key in _most_logged(found, "paper", papers, most=MOST_PLANNED_PAPERS)}
     most = max(next_tests.MOST_CANDIDATES // max(len(papers) * len(next_tests.TEST_TIMES_S), 1), 1)
-    logged = _logs_by(found, "camera")
     specs = [(each, each.spec) for each in ([camera] if camera else cameras_in(club=actor.club))]
     keyed = {camera_key(spec.pk): (each, spec) for each, spec in specs if spec is not None}
-    chosen = sorted(keyed, key=lambda key: (-logged.get(key, 0), key))[:most]
+    chosen = _most_logged(found, "camera", keyed, most=most)
     plan = next_tests.next_tests(
         found.fit,
         papers={key: found.asked(each)["family"] for key, each in papers.items()},
@@ -91,9 +93,11 @@ def _brightest_s(found: Pooled, paper: Paper, spec: CameraSpec) -> float:
     return time * float(2 ** found.asked(paper)["index_stops"])
 
 
-def _logs_by(found: Pooled, name: str) -> dict[str, float]:
-    keys, place = np.unique(getattr(found.fit.cells, name), return_inverse=True)
-    return dict(zip(keys.tolist(), np.bincount(place, found.fit.cells.logs).tolist(), strict=True))
+def _most_logged(found: Pooled, name: str, keys: Iterable[str], *, most: int) -> list[str]:
+    """Those of some papers, cameras or members (`name`) with the most logs, the most first."""
+    levels, place = np.unique(getattr(found.fit.cells, name), return_inverse=True)
+    logs = dict(zip(levels.tolist(), np.bincount(place, found.fit.cells.logs).tolist(), strict=True))
+    return sorted(keys, key=lambda key: (-logs.get(key, 0), key))[:most]
 
 
 # ---------------------------------------------------------------------------------------------------- comparison
@@ -139,10 +143,14 @@ class Comparison:
 
 
 def compare(*, actor: Membership, by: str) -> Comparison:
-    """The club's cameras, members or papers on one scale, and its newest logs on the same."""
+    """The club's cameras, members or papers on one scale, and its newest logs on the same.
+
+    Of very many those with the most logs.
+    """
     found = pooled(actor.club)
     names = _names(found, actor.club, by)
-    made = comparison.compare(found.fit, by=by, keys=list(names))
+    keys = _most_logged(found, by, names, most=comparison.MOST_LEVELS)
+    made = comparison.compare(found.fit, by=by, keys=keys)
     quantile = found.fit.quantile(0.9)
     return Comparison(
         by=by,

@@ -16,6 +16,8 @@ from exposures.offsets import cameras_known, members_known
 from exposures.recommending import recommend
 from exposures.serializers import RecommendationIn
 from exposures.views import with_camera_and_paper
+from optics.core.faults import Impossible
+from optics.inputs import refuse
 from pinpool.http.fields import Identifier, StrictSerializer, Text
 from pinpool.http.filters import LENGTHS
 from pinpool.http.pages import PAGE_QUERY, Page, page_of_rows
@@ -90,7 +92,11 @@ class RecommendationView(ClubView):
     def post(self, request: Request, club: str) -> Response:
         member = self.member
         facts = with_camera_and_paper(member.club, self.read(request, RecommendationIn))
-        return self.answer(recommend(actor=member, **facts), outputs.RecommendationOut)
+        try:
+            found = recommend(actor=member, **facts)
+        except Impossible as fault:
+            refuse(fault)
+        return self.answer(found, outputs.RecommendationOut)
 
 
 class WhichTests(StrictSerializer):
