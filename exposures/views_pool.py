@@ -9,6 +9,7 @@ from clubs.views import READ, WRITE, ClubView
 from exposures import outputs, pooling, selectors
 from pinpool.http.etags import Expected
 from pinpool.http.pages import PAGE_QUERY, page_of_list
+from pinpool.http.parsers import StrictJSONParser
 from pinpool.http.schema import Operation, page_of
 
 CHANGE = (*WRITE, 412, 428)
@@ -82,9 +83,16 @@ class MergeView(ClubView):
         return self.one(merge, outputs.MergeOut)
 
 
+class PacketParser(StrictJSONParser):
+    """Reads packets, which may be longer than other bodies."""
+
+    size_setting, max_values = "MAX_PACKET_BYTES", 300_000  # 12 values a cell: more than the bytes will hold
+
+
 class PacketsView(ClubView):
     """Packets from clubs on other servers; they count once the club has joined the pool."""
 
+    parser_classes = [PacketParser]
     query = PAGE_QUERY
     actions = {"GET": "read_packets", "POST": "exchange_packets"}
     operations = {

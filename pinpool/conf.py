@@ -7,6 +7,8 @@ from django.conf import settings
 DEFAULTS: dict[str, Any] = {
     # The largest JSON body read, in bytes: 1 MB holds a profile of thousands of points.
     "MAX_BODY_BYTES": 1_000_000,
+    # The largest packet from another server, in bytes: 5 MB hold about 20 000 cells, each of three logs or more.
+    "MAX_PACKET_BYTES": 5_000_000,
     # The largest scan taken, in bytes, and in pixels once decoded: measuring takes up to about 40 bytes a pixel.
     "MAX_SCAN_BYTES": 20_000_000,
     "MAX_SCAN_PIXELS": 25_000_000,

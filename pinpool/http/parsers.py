@@ -46,10 +46,12 @@ class StrictJSONParser(BaseParser):
 
     Raises ParseError with one of the codes `too_large`, `byte_order_mark`, `bad_encoding`, `bad_json`,
     `too_deep`, `too_many_values`, `number_too_long`, `not_a_number`, `not_finite`, `duplicate_key`,
-    `nul_character`, `lone_surrogate`. The size limit is the setting MAX_BODY_BYTES.
+    `nul_character`, `lone_surrogate`.
     """
 
     media_type = "application/json"
+    #: The setting that limits a body's bytes, and how many values it may hold.
+    size_setting, max_values = "MAX_BODY_BYTES", MAX_VALUES
 
     def parse(
         self,
@@ -57,7 +59,7 @@ class StrictJSONParser(BaseParser):
         media_type: str | None = None,  # noqa: ARG002
         parser_context: Mapping[str, Any] | None = None,
     ) -> Any:
-        limit = setting("MAX_BODY_BYTES")
+        limit = setting(self.size_setting)
         too_large = BodyTooLargeError(f"The body may have at most {limit} bytes.", "too_large")
         request = (parser_context or {}).get("request")
         claimed = request.META.get("CONTENT_LENGTH", "") if request is not None else ""
@@ -66,10 +68,10 @@ class StrictJSONParser(BaseParser):
         body = stream.read(limit + 1)
         if len(body) > limit:
             raise too_large
-        return read_json(body)
+        return read_json(body, max_values=self.max_values)
 
 
-def read_json(body: bytes) -> Any:
+def read_json(body: bytes, *, max_values: int = MAX_VALUES) -> Any:
     """The value in `body`; raises ParseError as StrictJSONParser lists, whatever the bytes."""
     if body.startswith(b"\xef\xbb\xbf"):
         _refuse("byte_order_mark", "Send JSON without a byte order mark.")
@@ -77,7 +79,7 @@ def read_json(body: bytes) -> Any:
         text = body.decode("utf-8")
     except UnicodeDecodeError as error:
         _refuse("bad_encoding", f"The body is not UTF-8 at byte {error.start}.")
-    skeleton = _skeleton(text)
+    skeleton = _skeleton(text, max_values)
     _check_depth(skeleton)
     try:
         data = json.loads(
@@ -94,12 +96,12 @@ def read_json(body: bytes) -> Any:
     return data
 
 
-def _skeleton(text: str) -> str:
+def _skeleton(text: str, max_values: int) -> str:
     """`text` with every string emptied: what is left tells how many values there are, and how deep."""
     # Two strings to a member. Quotes inside strings count too, so that looking for strings stays cheap.
-    skeleton = _TEXT.sub('""', text) if text.count('"') <= 4 * MAX_VALUES else None
-    if skeleton is None or sum(map(skeleton.count, ",[{")) > MAX_VALUES:
-        _refuse("too_many_values", f"The body may hold at most {MAX_VALUES} values.")
+    skeleton = _TEXT.sub('""', text) if text.count('"') <= 4 * max_values else None
+    if skeleton is None or sum(map(skeleton.count, ",[{")) > max_values:
+        _refuse("too_many_values", f"The body may hold at most {max_values} values.")
     return skeleton
 
 
