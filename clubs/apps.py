@@ -8,3 +8,12 @@ class ClubsConfig(AppConfig):
     label = "pinpool_clubs"
     verbose_name = "Pinpool clubs"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        from clubs import members, own_data  # noqa: PLC0415  (models must be loaded first)
+        from pinpool.accounts.own_data import contribute  # noqa: PLC0415
+
+        contribute("memberships", own_data.memberships_of, before_deletion=members.part_with)
+        contribute("cameras", own_data.cameras_of)
+        contribute("specs", own_data.specs_of)
+        contribute("changes", own_data.changes_of)

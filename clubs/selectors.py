@@ -22,6 +22,18 @@ def membership_in(*, actor: Any, club: str, action: str) -> Membership:
     return found
 
 
+def members_in(*, club: Club) -> QuerySet[Membership]:
+    return Membership.objects.filter(club=club).select_related("club", "user")
+
+
+def member_in(*, club: Club, number: int) -> Membership:
+    """The club's member by the number of their membership."""
+    found = members_in(club=club).filter(pk=number).first()
+    if found is None:
+        raise Http404
+    return found
+
+
 def cameras_in(*, club: Club) -> QuerySet[Camera]:
     return Camera.objects.filter(club=club).select_related("owner").prefetch_related("specs__author")
 

@@ -41,6 +41,7 @@ class MemberIn(StrictSerializer):
 
 
 class MemberOut(serializers.Serializer):
+    id = serializers.IntegerField(help_text="Of the membership.")
     username = serializers.CharField(source="user.get_username")
     role = serializers.ChoiceField(ROLE_CHOICES)
     joined_at = serializers.DateTimeField()

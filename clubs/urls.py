@@ -2,13 +2,17 @@
 
 from django.urls import path
 
-from clubs import views
+from clubs import views, views_people
 
 app_name = "clubs"
 urlpatterns = [
     path("", views.ClubsView.as_view(), name="clubs"),
     path("<slug:club>/", views.OneClubView.as_view(), name="club"),
     path("<slug:club>/members/", views.MembersView.as_view(), name="members"),
+    path("<slug:club>/members/<int:number>/", views_people.MemberView.as_view(), name="member"),
+    path("<slug:club>/membership/", views_people.MembershipView.as_view(), name="membership"),
+    path("<slug:club>/invitations/", views_people.InvitationsView.as_view(), name="invitations"),
+    path("<slug:club>/invitations/<int:number>/", views_people.InvitationView.as_view(), name="invitation"),
     path("<slug:club>/cameras/", views.CamerasView.as_view(), name="cameras"),
     path("<slug:club>/cameras/<slug:code>/", views.CameraView.as_view(), name="camera"),
     path("<slug:club>/cameras/<slug:code>/specs/", views.SpecsView.as_view(), name="specs"),

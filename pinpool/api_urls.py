@@ -12,6 +12,7 @@ urlpatterns = [
     path("optics/", include("optics.urls")),
     path("accounts/", include("pinpool.accounts.urls")),
     path("clubs/", include("clubs.urls")),
+    path("invitations/", include("clubs.urls_invitations")),
     path("clubs/<slug:club>/", include("exposures.urls")),
     path("plugins/", PluginsView.as_view(), name="plugins"),
     path("schema/", SchemaView.as_view(), name="schema"),

@@ -31,6 +31,8 @@ DEFAULTS: dict[str, Any] = {
     # go to one account, so that nobody's mailbox is filled from many addresses.
     "RESET_TRIES_PER_ADDRESS": (10, 3600),
     "RESET_MAILS_PER_ACCOUNT": (3, 3600),
+    # The most days that an invitation holds.
+    "MAX_INVITATION_DAYS": 366,
     # What e-mails call the site, and the page that takes a reset code, such as "https://club.example/reset/{code}";
     # without one the e-mail holds the code alone.
     "SITE_NAME": "Pinpool",

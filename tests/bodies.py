@@ -95,6 +95,7 @@ FORMS: dict[str, dict[str, str]] = {
 SPEC = {"film_plane": FILM_PLANES["drum"], "hole": HOLE, "focal_length": "98 mm", "reason": "measured again"}
 CLUB: dict[str, dict[str, Any]] = {
     "members/": {"username": "walker", "role": "guest"},
+    "invitations/": {"role": "member", "note": "for the workshop", "uses": 12, "days": 14},
     "cameras/": {"code": "K7", "name": "Biscuit tin", "club_owned": True, "spec": SPEC},
     "papers/": {"name": "Kelp matt", "family": "graded paper", "nominal_exposure_index": 6, "note": "invented"},
     "exposures/": {

@@ -1,0 +1,33 @@
+"""What clubs keep of a person."""
+
+from typing import Any
+
+from clubs.models import Camera, CameraSpec, Membership, TrailEntry
+from clubs.serializers import CameraOut, SpecOut
+
+
+def memberships_of(user: Any) -> list[Any]:
+    rows = Membership.objects.filter(user=user).order_by("pk")
+    return [_plain(dict(row)) for row in rows.values("club__slug", "club__name", "role", "joined_at")]
+
+
+def cameras_of(user: Any) -> list[Any]:
+    """The cameras that are theirs, in whichever club."""
+    rows = Camera.objects.filter(owner=user).select_related("club", "owner", "lent_to").order_by("pk")
+    return [{"club": row.club.slug, **CameraOut(row).data} for row in rows.prefetch_related("specs__author")]
+
+
+def specs_of(user: Any) -> list[Any]:
+    """What they measured of cameras, whosever."""
+    rows = CameraSpec.objects.filter(author=user).select_related("camera__club", "author").order_by("pk")
+    return [{"club": row.camera.club.slug, "camera": row.camera.code, **SpecOut(row).data} for row in rows]
+
+
+def changes_of(user: Any) -> list[Any]:
+    """What they changed, as the clubs' trails have it."""
+    rows = TrailEntry.objects.filter(actor=user).order_by("pk")
+    return [_plain(dict(row)) for row in rows.values("club__slug", "at", "action", "subject", "before", "after")]
+
+
+def _plain(row: dict[str, Any]) -> dict[str, Any]:
+    return {name.replace("club__slug", "club").replace("__", "_"): value for name, value in row.items()}
