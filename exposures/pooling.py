@@ -21,6 +21,7 @@ from exposures.reciprocity.cells import NO_CELLS
 from exposures.reciprocity.packets import Packet, make_packet, open_packet
 from exposures.scopes import Scope, pool_of
 from optics.core.faults import Impossible
+from optics.inputs import refuse
 from pinpool.http.etags import Expected
 from pinpool.http.problems import Conflict, impossible
 
@@ -144,7 +145,7 @@ def receive_packet(*, actor: Membership, content: Any) -> tuple[ReceivedPacket, 
     try:
         packet = open_packet(content)
     except Impossible as fault:
-        raise ValidationError({fault.field: [impossible(str(fault), fault.code)]}) from None
+        refuse(fault)
     _check_words(packet.indices, packet.cells.grade.tolist())
     if Pool.objects.filter(source=_uuid(packet.source)).exists():
         raise Conflict("This packet comes from a club on this server; its shared logs count here through the pool.")
