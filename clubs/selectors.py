@@ -35,7 +35,7 @@ def member_in(*, club: Club, number: int) -> Membership:
 
 
 def cameras_in(*, club: Club) -> QuerySet[Camera]:
-    return Camera.objects.filter(club=club).select_related("owner").prefetch_related("specs__author")
+    return Camera.objects.filter(club=club).select_related("owner", "lent_to").prefetch_related("specs__author")
 
 
 def camera_in(*, club: Club, code: str) -> Camera:

@@ -13,7 +13,7 @@ from optics.core.camera_plan import Hole
 from optics.inputs import SUFFIXES, FilmPlaneField
 from optics.outputs import length
 from optics.questions import HoleReadingIn
-from pinpool.http.fields import Length, Number, StrictSerializer, Text, YesNo
+from pinpool.http.fields import Day, Length, Number, StrictSerializer, Text, YesNo
 from pinpool.http.problems import impossible
 from pinpool.plugins.registry import contributions
 from pinpool.quantities import quantity_out
@@ -110,10 +110,25 @@ class CameraIn(StrictSerializer):
     )
     name = Text()
     club_owned = YesNo(required=False, default=False)
+    note = Text(max_length=2000, required=False, default="", allow_blank=True)
     spec = SpecIn()
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         return attrs | {"code": attrs["code"].upper()} if "code" in attrs else attrs
+
+
+class CameraChangeIn(StrictSerializer):
+    """Only what is to be changed."""
+
+    name = Text(required=False)
+    note = Text(max_length=2000, required=False, allow_blank=True)
+    owner = Text(max_length=150, required=False, allow_null=True, help_text="A member's user name; null: the club.")
+    retired = YesNo(required=False, help_text="true: kept for its history; false: back in use.")
+
+
+class LoanIn(StrictSerializer):
+    to = Text(max_length=150, help_text="A member's user name.")
+    until = Day(help_text="The last day of the loan.")
 
 
 class StoredFilmPlane(serializers.Field):
@@ -159,12 +174,34 @@ class SpecOut(serializers.Serializer):
     created_at = serializers.DateTimeField()
 
 
+class LoanOut(serializers.Serializer):
+    to = serializers.CharField(
+        source="to.get_username", default=None, allow_null=True, help_text="null: a former member."
+    )
+    until = serializers.DateField()
+
+
 class CameraOut(serializers.Serializer):
     code = serializers.CharField()
     name = serializers.CharField()
     owner = serializers.CharField(
         source="owner.get_username", default=None, allow_null=True, help_text="null: the club owns it."
     )
+    note = serializers.CharField()
+    loan = LoanOut(allow_null=True, help_text="null: it is not lent.")
     registered_at = serializers.DateTimeField()
+    retired_at = serializers.DateTimeField(allow_null=True, help_text="null: it is in use.")
     revision = serializers.IntegerField()
     spec = SpecOut(help_text="The spec in force.")
+
+
+class TrailOut(serializers.Serializer):
+    """Who changed what, when, from what to what."""
+
+    id = serializers.IntegerField()
+    at = serializers.DateTimeField()
+    actor = serializers.CharField(source="actor_name", help_text="The user name of that day.")
+    action = serializers.CharField()
+    subject = serializers.CharField()
+    before = serializers.JSONField(allow_null=True, help_text="What it was, of what changed; null: it is new.")
+    after = serializers.JSONField(allow_null=True, help_text="What it became; null: it is gone.")

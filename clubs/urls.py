@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from clubs import views, views_people
+from clubs import views, views_cameras, views_people, views_trail
 
 app_name = "clubs"
 urlpatterns = [
@@ -13,7 +13,9 @@ urlpatterns = [
     path("<slug:club>/membership/", views_people.MembershipView.as_view(), name="membership"),
     path("<slug:club>/invitations/", views_people.InvitationsView.as_view(), name="invitations"),
     path("<slug:club>/invitations/<int:number>/", views_people.InvitationView.as_view(), name="invitation"),
-    path("<slug:club>/cameras/", views.CamerasView.as_view(), name="cameras"),
-    path("<slug:club>/cameras/<slug:code>/", views.CameraView.as_view(), name="camera"),
-    path("<slug:club>/cameras/<slug:code>/specs/", views.SpecsView.as_view(), name="specs"),
+    path("<slug:club>/trail/", views_trail.TrailView.as_view(), name="trail"),
+    path("<slug:club>/cameras/", views_cameras.CamerasView.as_view(), name="cameras"),
+    path("<slug:club>/cameras/<slug:code>/", views_cameras.CameraView.as_view(), name="camera"),
+    path("<slug:club>/cameras/<slug:code>/loan/", views_cameras.LoanView.as_view(), name="loan"),
+    path("<slug:club>/cameras/<slug:code>/specs/", views_cameras.SpecsView.as_view(), name="specs"),
 ]

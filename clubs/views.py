@@ -9,8 +9,6 @@ from rest_framework.response import Response
 from clubs import selectors, serializers, services
 from clubs.models import Membership
 from clubs.roles import MAY
-from pinpool.http.etags import tagged
-from pinpool.http.filters import LENGTHS
 from pinpool.http.pages import PAGE_QUERY
 from pinpool.http.schema import Operation
 from pinpool.http.views import AccountView, View
@@ -18,6 +16,7 @@ from pinpool.scopes import check_scope
 
 READ = (400, 401, 403, 404)
 WRITE = (*READ, 409, 422)
+CHANGE = (*WRITE, 412, 428)
 
 
 class ClubView(AccountView):
@@ -86,52 +85,3 @@ class MembersView(ClubView):
     def post(self, request: Request, club: str) -> Response:
         added = services.add_member(actor=self.member, **self.read(request, serializers.MemberIn))
         return self.one(added, serializers.MemberOut, 201)
-
-
-class CamerasView(ClubView):
-    """The club's registry of cameras."""
-
-    query = {**PAGE_QUERY, "lengths": LENGTHS}
-    actions = {"GET": "read_cameras", "POST": "register_camera"}
-    operations = {
-        "GET": Operation(gives=serializers.CameraOut, page=True, refusals=READ),
-        "POST": Operation(takes=serializers.CameraIn, gives=serializers.CameraOut, status=201, refusals=WRITE),
-    }
-
-    def get(self, request: Request, club: str) -> Response:
-        return self.page(selectors.cameras_in(club=self.member.club), serializers.CameraOut, key="code")
-
-    def post(self, request: Request, club: str) -> Response:
-        member = self.member
-        camera = services.register_camera(actor=member, **self.read(request, serializers.CameraIn))
-        return self.one(camera, serializers.CameraOut, 201)
-
-
-class CameraView(ClubView):
-    """One camera with the spec in force."""
-
-    actions = {"GET": "read_cameras"}
-    operations = {"GET": Operation(gives=serializers.CameraOut, refusals=READ)}
-
-    def get(self, request: Request, club: str, code: str) -> Response:
-        return self.one(selectors.camera_in(club=self.member.club, code=code), serializers.CameraOut)
-
-
-class SpecsView(ClubView):
-    """What a camera has been: immutable revisions, the latest in force."""
-
-    query = {**PAGE_QUERY, "lengths": LENGTHS}
-    actions = {"GET": "read_cameras", "POST": "add_spec"}
-    operations = {
-        "GET": Operation(gives=serializers.SpecOut, page=True, refusals=READ),
-        "POST": Operation(takes=serializers.SpecIn, gives=serializers.SpecOut, status=201, refusals=WRITE),
-    }
-
-    def get(self, request: Request, club: str, code: str) -> Response:
-        camera = selectors.camera_in(club=self.member.club, code=code)
-        return self.page(camera.specs.select_related("author"), serializers.SpecOut, key="number")
-
-    def post(self, request: Request, club: str, code: str) -> Response:
-        camera = selectors.camera_in(club=self.member.club, code=code)
-        spec = services.add_spec(actor=self.member, camera=camera, spec=self.read(request, serializers.SpecIn))
-        return tagged(request, self.answer(spec, serializers.SpecOut, 201), spec.number)

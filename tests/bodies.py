@@ -96,7 +96,7 @@ SPEC = {"film_plane": FILM_PLANES["drum"], "hole": HOLE, "focal_length": "98 mm"
 CLUB: dict[str, dict[str, Any]] = {
     "members/": {"username": "walker", "role": "guest"},
     "invitations/": {"role": "member", "note": "for the workshop", "uses": 12, "days": 14},
-    "cameras/": {"code": "K7", "name": "Biscuit tin", "club_owned": True, "spec": SPEC},
+    "cameras/": {"code": "K7", "name": "Biscuit tin", "club_owned": True, "note": "lid sticks", "spec": SPEC},
     "papers/": {"name": "Kelp matt", "family": "graded paper", "nominal_exposure_index": 6, "note": "invented"},
     "exposures/": {
         "id": "3f2b7a52-0b7e-4c8e-9d0e-6a1f0d1c2b3a", "camera": "T1", "paper": "", "taken_at": "2026-05-01T12:00:00Z",
@@ -122,6 +122,8 @@ ACCOUNTS: dict[str, dict[str, Any]] = {
 
 #: Those that are not posted, or are no form that a person fills in.
 POOL = {"joined": True}
+CAMERA_CHANGE = {"name": "Biscuit drum", "note": "new lid", "owner": None, "retired": False}
+LOAN = {"to": "walker", "until": "2099-12-31"}
 PACKET = make_packet(
     Cells.from_rows([("cordgrass|graded paper", "camera", "member", "judged", 4, 4, 24, 146, 36, 218, 326, 5, 7)]),
     source="8f0c8a52-4b7e-4c8e-9d0e-6a1f0d1c2b3a",

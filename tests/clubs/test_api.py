@@ -13,12 +13,12 @@ from clubs.views import ClubView
 from exposures.models import PaperMerge, ReceivedPacket
 from optics.core.film_planes import FilmPlane
 from optics.inputs import FilmPlaneField
-from tests.bodies import CLUB, FILM_PLANES, HOLE, PACKET, POOL
+from tests.bodies import CAMERA_CHANGE, CLUB, FILM_PLANES, HOLE, LOAN, PACKET, POOL
 from tests.factories import AccountFactory, CameraSpecFactory, ExposureLogFactory, MembershipFactory, PaperFactory
 from tests.problems import faults_in, problem_of
 
 BODIES = {"POST", "PUT", "PATCH"}
-CAMERA_KEYS = {"code", "name", "owner", "registered_at", "revision", "spec"}
+CAMERA_KEYS = {"code", "name", "owner", "note", "loan", "registered_at", "retired_at", "revision", "spec"}
 SPEC_KEYS = {"number", "film_plane", "hole", "focal_length", "f_number", "typed", "reason", "author", "created_at"}
 
 
@@ -48,7 +48,11 @@ class Here:
         self.bodies = {path: body | ({"paper": str(self.paper.id)} if "paper" in body else {})
                        for path, body in CLUB.items()}  # fmt: skip
         self.bodies |= {"cameras/T1/specs/": CLUB["cameras/"]["spec"], "packets/": PACKET, "pool/": POOL}
-        self.bodies |= {f"members/{self.other.pk}/": {"role": "leader"}}
+        self.bodies |= {
+            f"members/{self.other.pk}/": {"role": "leader"},
+            "cameras/T1/": CAMERA_CHANGE,
+            "cameras/T1/loan/": LOAN | {"to": self.members["guest"].user.username},
+        }
 
     def post(self, path: str, body: Any, role: str = "member", status: int = 201) -> Any:
         response = self.clients[role].post(self.at + path, body)

@@ -23,9 +23,10 @@ from django.db import connections
 from django.db.models import Sum
 from rest_framework.test import APIClient
 
+from clubs.models import Camera, Invitation, TrailEntry
 from exposures.models import EvidenceCell, ExposureLog, Pool
 from tests.bodies import CLUB
-from tests.factories import CameraSpecFactory, MembershipFactory, PaperFactory
+from tests.factories import AccountFactory, CameraSpecFactory, MembershipFactory, PaperFactory
 
 PROCESSES = 8
 
@@ -92,10 +93,56 @@ def same_record() -> dict[str, Any]:
     return {"statuses": statuses, "revision": Pool.objects.get().revision}
 
 
+def lend(tag: str) -> dict[str, Any]:
+    """Eight keepers' hands lend one camera; the tag tells whether they know its revision."""
+    here = World()
+
+    def call(client: APIClient, _: int) -> Any:
+        body = {"to": here.keeper.user.username, "until": "2099-12-31"}
+        return client.put(here.at + "cameras/T1/loan/", body, headers={"If-Match": tag})
+
+    statuses = at_once(call, here.keeper.user)
+    told = TrailEntry.objects.filter(action="lend_camera").count()
+    return {"statuses": statuses, "revision": Camera.objects.get().revision, "told": told}
+
+
+def one_use() -> dict[str, Any]:
+    """Eight accounts redeem an invitation for one."""
+    here = World()
+    ends = timezone.now() + timedelta(days=1)
+    invitation = Invitation.objects.create(club=here.club, code="ACDE347HJK", role="guest", expires_at=ends)
+    users = AccountFactory.create_batch(PROCESSES)
+    statuses = at_once(lambda client, _: client.post("/api/v1/invitations/ACDE347HJK/accept/", {}), *users)
+    invitation.refresh_from_db()
+    guests = here.club.memberships.filter(role="guest").count()
+    return {"statuses": statuses, "used": invitation.used, "guests": guests}
+
+
+def keepers_leave() -> dict[str, Any]:
+    """All eight keepers of a club leave it."""
+    here = World()
+    keepers = [here.keeper, *MembershipFactory.create_batch(PROCESSES - 1, club=here.club, role="keeper")]
+    users = [keeper.user for keeper in keepers]
+    statuses = at_once(lambda client, _: client.delete(here.at + "membership/", headers={"If-Match": "*"}), *users)
+    return {"statuses": statuses, "keepers": here.club.memberships.filter(role="keeper").count()}
+
+
+def guesses() -> dict[str, Any]:
+    """Eight guesses at one password, of which an account is allowed three."""
+    settings.PINPOOL["LOGIN_TRIES_PER_ACCOUNT"] = (3, 10**9)
+    body = {"username": AccountFactory.create().username, "password": "wrong"}
+    return {"statuses": at_once(lambda client, _: client.post("/api/v1/accounts/login/", body), None)}
+
+
 RACES: dict[str, Callable[[], dict[str, Any]]] = {
     "same_log": same_log,
     "other_logs": other_logs,
     "same_record": same_record,
+    "one_use": one_use,
+    "keepers_leave": keepers_leave,
+    "guesses": guesses,
+    "same_camera": lambda: lend('"r1"'),
+    "same_camera_whatever_it_is": lambda: lend("*"),
 }
 
 if __name__ == "__main__":

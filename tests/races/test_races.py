@@ -35,3 +35,20 @@ def test_different_logs_are_all_counted_in_one_cell(run: Callable[[str], Any]) -
 
 def test_one_of_eight_changes_a_record(run: Callable[[str], Any]) -> None:
     assert run("same_record") == {"statuses": [200] + [412] * 7, "revision": 2}
+
+
+@pytest.mark.parametrize(("race", "told"), [("same_camera", 412), ("same_camera_whatever_it_is", 409)])
+def test_one_of_eight_lends_a_camera(run: Callable[[str], Any], race: str, told: int) -> None:
+    assert run(race) == {"statuses": [200] + [told] * 7, "revision": 2, "told": 1}
+
+
+def test_one_of_eight_redeems_the_last_use_of_an_invitation(run: Callable[[str], Any]) -> None:
+    assert run("one_use") == {"statuses": [201] + [404] * 7, "used": 1, "guests": 1}
+
+
+def test_of_eight_keepers_who_leave_one_stays(run: Callable[[str], Any]) -> None:
+    assert run("keepers_leave") == {"statuses": [200] * 7 + [409], "keepers": 1}
+
+
+def test_eight_guesses_at_once_are_eight_guesses(run: Callable[[str], Any]) -> None:
+    assert run("guesses") == {"statuses": [401] * 3 + [429] * 5}

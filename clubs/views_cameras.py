@@ -1,0 +1,128 @@
+"""The endpoints for cameras: the registry, loans, and what each camera has been."""
+
+import django_filters
+from django.contrib.auth import get_user_model
+from django.db.models import Q, QuerySet
+from drf_spectacular.utils import OpenApiParameter
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from clubs import selectors, serializers, services
+from clubs.models import Camera
+from clubs.views import CHANGE, READ, WRITE, ClubView
+from pinpool.http.etags import Expected, tagged
+from pinpool.http.filters import LENGTHS, filtered
+from pinpool.http.pages import PAGE_QUERY
+from pinpool.http.schema import Operation
+
+USERNAME = get_user_model().USERNAME_FIELD
+
+
+class CameraFilter(django_filters.FilterSet):
+    search = django_filters.CharFilter(method="having_every_word", max_length=100)
+    owner = django_filters.CharFilter(f"owner__{USERNAME}", max_length=150)
+    club_owned = django_filters.BooleanFilter("owner", "isnull")
+    lent = django_filters.BooleanFilter("lent_until", "isnull", exclude=True)
+    retired = django_filters.BooleanFilter("retired_at", "isnull", exclude=True)
+
+    class Meta:
+        model = Camera
+        fields: list[str] = []
+
+    def having_every_word(self, rows: QuerySet[Camera], _name: str, value: str) -> QuerySet[Camera]:
+        """Rows that have each word somewhere in what a person knows a camera by."""
+        for word in value.split():
+            places = ("code", "name", "note", f"owner__{USERNAME}")
+            found = Q()
+            for place in places:
+                found |= Q(**{f"{place}__icontains": word})
+            rows = rows.filter(found)
+        return rows
+
+
+class CamerasView(ClubView):
+    """The club's registry of cameras."""
+
+    query = {
+        **PAGE_QUERY,
+        "lengths": LENGTHS,
+        "search": OpenApiParameter("search", str, description="Words in the code, name, note or owner's user name."),
+        "owner": OpenApiParameter("owner", str, description="An owner's user name."),
+        "club_owned": OpenApiParameter("club_owned", str, enum=["true", "false"]),
+        "lent": OpenApiParameter("lent", str, enum=["true", "false"]),
+        "retired": OpenApiParameter("retired", str, enum=["true", "false"]),
+    }
+    actions = {"GET": "read_cameras", "POST": "register_camera"}
+    operations = {
+        "GET": Operation(gives=serializers.CameraOut, page=True, refusals=READ),
+        "POST": Operation(takes=serializers.CameraIn, gives=serializers.CameraOut, status=201, refusals=WRITE),
+    }
+
+    def get(self, request: Request, club: str) -> Response:
+        rows = filtered(CameraFilter, request, selectors.cameras_in(club=self.member.club))
+        return self.page(rows, serializers.CameraOut, key="code")
+
+    def post(self, request: Request, club: str) -> Response:
+        member = self.member
+        camera = services.register_camera(actor=member, **self.read(request, serializers.CameraIn))
+        return self.one(camera, serializers.CameraOut, 201)
+
+
+class CameraView(ClubView):
+    """One camera with the spec in force; its owner or a keeper changes it, hands it on or retires it."""
+
+    actions = {"GET": "read_cameras", "PATCH": "change_camera"}
+    operations = {
+        "GET": Operation(gives=serializers.CameraOut, refusals=READ),
+        "PATCH": Operation(takes=serializers.CameraChangeIn, gives=serializers.CameraOut, refusals=CHANGE),
+    }
+
+    def get(self, request: Request, club: str, code: str) -> Response:
+        return self.one(selectors.camera_in(club=self.member.club, code=code), serializers.CameraOut)
+
+    def patch(self, request: Request, club: str, code: str) -> Response:
+        camera = selectors.camera_in(club=self.member.club, code=code)
+        facts = self.read(request, serializers.CameraChangeIn)
+        changed = services.change_camera(actor=self.member, camera=camera, expected=Expected.by(request), facts=facts)
+        return self.one(changed, serializers.CameraOut)
+
+
+class LoanView(ClubView):
+    """Lend a camera to a member until a day, and bring it back. If-Match is the camera's."""
+
+    actions = {"PUT": "lend_camera", "DELETE": "bring_back_camera"}
+    operations = {
+        "PUT": Operation(takes=serializers.LoanIn, gives=serializers.CameraOut, refusals=CHANGE),
+        "DELETE": Operation(gives=serializers.CameraOut, refusals=CHANGE),
+    }
+
+    def put(self, request: Request, club: str, code: str) -> Response:
+        camera = selectors.camera_in(club=self.member.club, code=code)
+        loan = self.read(request, serializers.LoanIn)
+        lent = services.lend_camera(actor=self.member, camera=camera, expected=Expected.by(request), **loan)
+        return self.one(lent, serializers.CameraOut)
+
+    def delete(self, request: Request, club: str, code: str) -> Response:
+        camera = selectors.camera_in(club=self.member.club, code=code)
+        back = services.bring_back_camera(actor=self.member, camera=camera, expected=Expected.by(request))
+        return self.one(back, serializers.CameraOut)
+
+
+class SpecsView(ClubView):
+    """What a camera has been: immutable revisions, the latest in force."""
+
+    query = {**PAGE_QUERY, "lengths": LENGTHS}
+    actions = {"GET": "read_cameras", "POST": "add_spec"}
+    operations = {
+        "GET": Operation(gives=serializers.SpecOut, page=True, refusals=READ),
+        "POST": Operation(takes=serializers.SpecIn, gives=serializers.SpecOut, status=201, refusals=WRITE),
+    }
+
+    def get(self, request: Request, club: str, code: str) -> Response:
+        camera = selectors.camera_in(club=self.member.club, code=code)
+        return self.page(camera.specs.select_related("author"), serializers.SpecOut, key="number")
+
+    def post(self, request: Request, club: str, code: str) -> Response:
+        camera = selectors.camera_in(club=self.member.club, code=code)
+        spec = services.add_spec(actor=self.member, camera=camera, spec=self.read(request, serializers.SpecIn))
+        return tagged(request, self.answer(spec, serializers.SpecOut, 201), spec.number)
