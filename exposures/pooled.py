@@ -99,7 +99,7 @@ def _few_more(scope: Scope, stored: StoredFit | None) -> Fit | None:
     found = fit(cells, families=scope.families, warm=warm)
     new = [(numbers, logs, hold(found, logs).weights) for numbers, logs in chunks]
     for _, logs, w in new:
-        cells = less_doubted(cells, _chosen(logs, w < 1), w[w < 1])
+        cells = less_doubted(cells, logs.where(w < 1), w[w < 1])
     doubtful = sum(int((w < DOUBTFUL).sum()) for w in (less, *(w for *_, w in new)))
     found = fit(cells, families=scope.families, warm=warm, doubtful_logs=doubtful)
     last = max([stored.last_number, *(int(numbers[-1]) for numbers, _ in chunks)])
@@ -125,10 +125,6 @@ def _count(cells: Cells) -> int:
     return round(float(cells.logs.sum()))
 
 
-def _chosen(logs: Logs, chosen: np.ndarray) -> Logs:
-    return Logs(*(getattr(logs, name)[chosen] for name in Logs.__dataclass_fields__))
-
-
 def _store(
     scope: Scope, found: Fit, weighed: list[tuple[np.ndarray, Logs, Floats]], *, keep_doubts: bool, **counts: int
 ) -> None:
@@ -138,7 +134,7 @@ def _store(
         less = np.flatnonzero(weights < 1)
         if not len(less):
             continue
-        some, w = _chosen(logs, less), weights[less]
+        some, w = logs.where(less), weights[less]
         off, flags = hold(found, some, w).off_stops, doubt(found, some, w)
         for number, weight, stops, flag in zip(numbers[less], w, off, flags, strict=True):
             text = flag.text if flag is not None and weight < DOUBTFUL else ""

@@ -61,7 +61,9 @@ class Scope:
         self.club = club
         self.pool = pool_of(club)
         others = self._others().aggregate(count=Count("pk"), stamps=Sum("shared_stamp"))
-        marks = (METHOD, club.pk, self.pool.joined, self.pool.stamp, others["count"], others["stamps"])
+        # Whoever deletes an account, by whatever door, changes whose logs these are.
+        nobodys = EvidenceCell.objects.filter(self._rows(), member=None).count()
+        marks = (METHOD, club.pk, self.pool.joined, self.pool.stamp, others["count"], others["stamps"], nobodys)
         self.fingerprint = hashlib.sha256(repr(marks).encode()).hexdigest()
 
     def _others(self) -> QuerySet[Pool]:

@@ -187,8 +187,11 @@ def _on_one_scale(found: Pooled, club: Club, by: str, names: Mapping[str, str]) 
     newest = {log.number: log for log in judged[:SHOWN_LOGS].select_related("spec__camera", "member")}
     shown = []
     for numbers, logs in found.scope.logs_of(ExposureLog.objects.filter(pk__in=list(newest))):
-        off = comparison.adjusted_stops(found.fit, logs, by=by)
-        for number, key, stops in zip(numbers.tolist(), getattr(logs, by).tolist(), off.tolist(), strict=True):
+        in_fit = [np.isin(getattr(logs, n), getattr(found.fit.cells, n)) for n in ("paper", "camera", "member")]
+        known = np.flatnonzero(np.all(in_fit, axis=0))  # a log that came in this moment may not be in the fit yet
+        off = comparison.adjusted_stops(found.fit, logs.where(known), by=by)
+        keys = getattr(logs, by)[known].tolist()
+        for number, key, stops in zip(numbers[known].tolist(), keys, off.tolist(), strict=True):
             shown.append(ComparedLog(newest[number], names.get(key, "former member"), stops))
     return sorted(shown, key=lambda each: -each.log.number)
 

@@ -58,6 +58,10 @@ class Logs:
     def __len__(self) -> int:
         return len(self.u)
 
+    def where(self, chosen: NDArray[np.bool_] | Ints) -> Logs:
+        """The chosen ones."""
+        return Logs(*(getattr(self, field.name)[chosen] for field in fields(self)))
+
     @property
     def x(self) -> Floats:
         return np.maximum(self.u, 0.0)

@@ -148,7 +148,7 @@ def doubt(of: Fit, logs: Logs, weight: Floats | None = None) -> list[Flag | None
     doubtful = np.flatnonzero(held.weights < DOUBTFUL)
     if not len(doubtful):
         return found
-    some = Logs(*(getattr(logs, name)[doubtful] for name in (*KEYS, "u", "z")))
+    some = logs.where(doubtful)
     guesses = {}
     for words, shift in (("minutes typed for seconds", -1), ("seconds typed for minutes", 1)):
         moved = replace(some, u=some.u + shift * np.log2(60))

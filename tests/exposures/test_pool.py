@@ -22,7 +22,7 @@ class Club:
         self.at = f"/api/v1/clubs/{self.club.slug}/"
 
     def logs(self, count: int = 12, *, shared: bool = True, offset: float = 0.5, seed: int = 1) -> None:
-        """Of a paper `offset` stops faster than an index of 6, exponent 1.3; none so far off that it would be doubted."""
+        """Of a paper `offset` stops faster than an index of 6, exponent 1.3; none is so far off as to be doubted."""
         rng = np.random.default_rng(seed)
         for time in np.geomspace(5, 3000, count):
             effect = (
