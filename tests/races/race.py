@@ -8,6 +8,7 @@ import multiprocessing
 import os
 import sys
 from collections.abc import Callable
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -18,9 +19,11 @@ import django
 
 django.setup()
 
+from django.conf import settings
 from django.core.management import call_command
 from django.db import connections
 from django.db.models import Sum
+from django.utils import timezone
 from rest_framework.test import APIClient
 
 from clubs.models import Camera, Invitation, TrailEntry
@@ -42,8 +45,8 @@ class World:
         self.at = f"/api/v1/clubs/{self.club.slug}/"
 
 
-def at_once(call: Callable[[APIClient, int], Any], user: Any) -> list[int]:
-    """The status that each process gets, all calling at the same moment."""
+def at_once(call: Callable[[APIClient, int], Any], *users: Any) -> list[int]:
+    """The status that each process gets, all calling at the same moment, in turn as one of `users`."""
     connections.close_all()
     context = multiprocessing.get_context("fork")
     start, told = context.Barrier(PROCESSES), context.Queue()
@@ -51,7 +54,7 @@ def at_once(call: Callable[[APIClient, int], Any], user: Any) -> list[int]:
     def one(number: int) -> None:
         client = APIClient(SERVER_NAME="localhost")
         client.default_format = "json"
-        client.force_authenticate(user)
+        client.force_authenticate(users[number % len(users)])
         client.get("/api/v1/clubs/")  # everything is loaded and the database connected
         start.wait()
         told.put(call(client, number).status_code)
