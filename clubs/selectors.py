@@ -5,7 +5,7 @@ from typing import Any
 from django.db.models import QuerySet
 from django.http import Http404
 
-from clubs.models import Camera, Club, Membership
+from clubs.models import Camera, CameraSpec, Club, Membership
 from clubs.services import check_role
 
 
@@ -41,6 +41,14 @@ def cameras_in(*, club: Club) -> QuerySet[Camera]:
 def camera_in(*, club: Club, code: str) -> Camera:
     """The club's camera with this code, whatever its case."""
     found = cameras_in(club=club).filter(code=code.upper()).first()
+    if found is None:
+        raise Http404
+    return found
+
+
+def spec_of(*, camera: Camera, number: int) -> CameraSpec:
+    """The camera's spec of this number."""
+    found = next((spec for spec in camera.specs.all() if spec.number == number), None)
     if found is None:
         raise Http404
     return found

@@ -18,4 +18,10 @@ urlpatterns = [
     path("<slug:club>/cameras/<slug:code>/", views_cameras.CameraView.as_view(), name="camera"),
     path("<slug:club>/cameras/<slug:code>/loan/", views_cameras.LoanView.as_view(), name="loan"),
     path("<slug:club>/cameras/<slug:code>/specs/", views_cameras.SpecsView.as_view(), name="specs"),
+    path("<slug:club>/cameras/<slug:code>/specs/<int:number>/", views_cameras.SpecView.as_view(), name="spec"),
+    path(
+        "<slug:club>/cameras/<slug:code>/specs/<int:number>/difference/",
+        views_cameras.DifferenceView.as_view(),
+        name="difference",
+    ),
 ]

@@ -4,11 +4,14 @@ import django_filters
 from django.contrib.auth import get_user_model
 from django.db.models import Q, QuerySet
 from drf_spectacular.utils import OpenApiParameter
+from rest_framework.exceptions import ErrorDetail, ValidationError
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from clubs import selectors, serializers, services
 from clubs.models import Camera
+from clubs.serializers_specs import DifferenceOut, SpecIn, SpecOut
+from clubs.spec_difference import SpecDifference
 from clubs.views import CHANGE, READ, WRITE, ClubView
 from pinpool.http.etags import Expected, tagged
 from pinpool.http.filters import LENGTHS, filtered
@@ -114,15 +117,52 @@ class SpecsView(ClubView):
     query = {**PAGE_QUERY, "lengths": LENGTHS}
     actions = {"GET": "read_cameras", "POST": "add_spec"}
     operations = {
-        "GET": Operation(gives=serializers.SpecOut, page=True, refusals=READ),
-        "POST": Operation(takes=serializers.SpecIn, gives=serializers.SpecOut, status=201, refusals=WRITE),
+        "GET": Operation(gives=SpecOut, page=True, refusals=READ),
+        "POST": Operation(takes=SpecIn, gives=SpecOut, status=201, refusals=WRITE),
     }
 
     def get(self, request: Request, club: str, code: str) -> Response:
         camera = selectors.camera_in(club=self.member.club, code=code)
-        return self.page(camera.specs.select_related("author"), serializers.SpecOut, key="number")
+        return self.page(camera.specs.select_related("author"), SpecOut, key="number")
 
     def post(self, request: Request, club: str, code: str) -> Response:
         camera = selectors.camera_in(club=self.member.club, code=code)
-        spec = services.add_spec(actor=self.member, camera=camera, spec=self.read(request, serializers.SpecIn))
-        return tagged(request, self.answer(spec, serializers.SpecOut, 201), spec.number)
+        spec = services.add_spec(actor=self.member, camera=camera, spec=self.read(request, SpecIn))
+        return tagged(request, self.answer(spec, SpecOut, 201), spec.number)
+
+
+class SpecView(ClubView):
+    """What a camera was by one of its specs. A spec is never changed."""
+
+    actions = {"GET": "read_cameras"}
+    operations = {"GET": Operation(gives=SpecOut, refusals=READ)}
+
+    def get(self, request: Request, club: str, code: str, number: int) -> Response:
+        camera = selectors.camera_in(club=self.member.club, code=code)
+        spec = selectors.spec_of(camera=camera, number=number)
+        return tagged(request, self.answer(spec, SpecOut), spec.number)
+
+
+class DifferenceView(ClubView):
+    """What changed from one spec of a camera to another: key by key, in stops, and in words."""
+
+    query = {
+        "lengths": LENGTHS,
+        "to": OpenApiParameter("to", int, description="The number of the other spec; left out: the one in force."),
+    }
+    actions = {"GET": "read_cameras"}
+    operations = {"GET": Operation(gives=DifferenceOut, refusals=READ)}
+
+    def get(self, request: Request, club: str, code: str, number: int) -> Response:
+        camera = selectors.camera_in(club=self.member.club, code=code)
+        old = selectors.spec_of(camera=camera, number=number)
+        asked = request.query_params.get("to")
+        new = (
+            camera.spec
+            if asked is None
+            else next((spec for spec in camera.specs.all() if str(spec.number) == asked), None)
+        )
+        if new is None:
+            known = ", ".join(str(spec.number) for spec in camera.specs.all())
+            raise ValidationError({"to": [ErrorDetail(f"This camera has the specs {known}.", "unknown_spec")]})
+        return self.answer(SpecDifference(old, new), DifferenceOut)

@@ -11,7 +11,7 @@ from optics.core.advice import advise
 from optics.core.camera_plan import CameraPlan, Hole, HoleChoice, choose_hole, plan_camera
 from optics.core.faults import Flag
 from optics.core.film_planes import FilmPlane
-from optics.core.hole_measurement import HoleMeasurement, combine, counted, given, rank_tries, scanned
+from optics.core.hole_measurement import HoleMeasurement, Reading, combine, counted, given, rank_tries, scanned
 from optics.core.holes import NEEDLE_WARNING, FNumber, f_number
 from optics.core.illumination import Illumination, illuminate
 from optics.core.light import Light
@@ -44,28 +44,23 @@ def f_number_of(*, focal_length: float, diameter: float, diameter_uncertainty: f
     return f_number(focal_length_mm=focal_length, diameter_mm=diameter, diameter_uncertainty_mm=diameter_uncertainty)
 
 
+def read_hole(reading: dict[str, Any]) -> Reading:
+    """One reading of a hole as a diameter with its uncertainty."""
+    direction = reading["direction"]
+    match reading["way"]:
+        case "holes_across":
+            own = {k: reading[k] for k in ("holes_across", "holes_across_uncertainty") if k in reading}
+            return counted(span_mm=reading["span"], direction=direction, **own)
+        case "pixels":
+            return scanned(pixels=reading["pixels"], resolution_dpi=reading["resolution"], direction=direction)
+        case _:
+            uncertainty = reading.get("uncertainty")
+            return given(diameter_mm=reading["diameter"], uncertainty_mm=uncertainty, direction=direction)
+
+
 def measure(readings: list[dict[str, Any]]) -> HoleMeasurement:
     """Pool the readings of one hole."""
-    made = []
-    for reading in readings:
-        direction = reading["direction"]
-        match reading["way"]:
-            case "holes_across":
-                own = {k: reading[k] for k in ("holes_across", "holes_across_uncertainty") if k in reading}
-                made.append(counted(span_mm=reading["span"], direction=direction, **own))
-            case "pixels":
-                made.append(
-                    scanned(pixels=reading["pixels"], resolution_dpi=reading["resolution"], direction=direction)
-                )
-            case _:
-                made.append(
-                    given(
-                        diameter_mm=reading["diameter"],
-                        uncertainty_mm=reading.get("uncertainty"),
-                        direction=direction,
-                    )
-                )
-    return combine(made)
+    return combine([read_hole(reading) for reading in readings])
 
 
 def hole_measurement(

@@ -61,7 +61,7 @@ class SaidTimeSchema(OpenApiSerializerFieldExtension):
 class StoredFilmPlaneSchema(OpenApiSerializerFieldExtension):
     """A stored film plane shows in the form in which one is posted."""
 
-    target_class = "clubs.serializers.StoredFilmPlane"
+    target_class = "clubs.serializers_specs.StoredFilmPlane"
 
     def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:
         return auto_schema._map_serializer_field(FilmPlaneField(), direction)

@@ -238,6 +238,7 @@ def test_registering_a_camera(here: Here) -> None:
         "uncertainty": {"value": 0.01, "unit": "mm"},
         "plate_thickness": {"value": 0.1, "unit": "mm"},
         "measured_by": "given",
+        "measurements": [],
     }
     assert here.get("cameras/k-7/") == camera
     assert here.get("cameras/")["results"][0] == camera

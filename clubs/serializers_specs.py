@@ -1,0 +1,213 @@
+"""What the endpoints take and show of a camera's specs: the hole with what was measured of it, and differences."""
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+from rest_framework import serializers
+from rest_framework.exceptions import ErrorDetail
+
+from clubs.spec_difference import SpecDifference
+from optics.answers import measure, read_hole
+from optics.core.camera_plan import Hole
+from optics.inputs import SUFFIXES, FilmPlaneField
+from optics.outputs import length
+from optics.questions import HoleReadingIn
+from pinpool.http.fields import Length, Number, QuantityField, StrictSerializer, Text
+from pinpool.http.problems import impossible
+from pinpool.plugins.registry import contributions
+from pinpool.quantities import quantity_out
+
+
+class ScanIn(StrictSerializer):
+    """What measuring a scan of the hole answered, as `optics/hole-scan/` gives it, and the scan's resolution."""
+
+    diameter = Length(maximum=20.0)
+    uncertainty = Length(maximum=20.0, minimum=0.0)
+    roundness_share = Number(minimum=0.0, maximum=1.0, required=False)
+    resolution = QuantityField("resolution", minimum=100.0, maximum=1e6, required=False)
+
+
+class MadeHoleIn(StrictSerializer):
+    """A hole with how it was measured: a diameter, the readings behind it, or a scan that was measured."""
+
+    diameter = Length(maximum=20.0, required=False)
+    uncertainty = Length(maximum=20.0, minimum=0.0, required=False, help_text="One standard deviation.")
+    readings = HoleReadingIn(many=True, allow_empty=False, max_length=100, required=False)
+    scan = ScanIn(required=False)
+    plate_thickness = Length(maximum=20.0, minimum=0.0, required=False, default=0.0)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        given = [name for name in ("diameter", "readings", "scan") if name in attrs]
+        if len(given) != 1:
+            text = "Give the diameter, the readings it came from, or a scan" + (", not several." if given else ".")
+            raise serializers.ValidationError({"diameter": [ErrorDetail(text, "ambiguous" if given else "required")]})
+        if given != ["diameter"] and "uncertainty" in attrs:
+            text = "Readings, or a scan, have an uncertainty of their own."
+            raise serializers.ValidationError({"uncertainty": [ErrorDetail(text, "unknown_key")]})
+        thickness = attrs["plate_thickness"]
+        if given == ["diameter"]:
+            hole = Hole(attrs["diameter"], attrs.get("uncertainty", 0.0), thickness)
+            return {"hole": hole, "measured_by": "given", "measurements": []}
+        if given == ["scan"]:
+            scan = attrs["scan"]
+            hole = Hole(scan["diameter"], scan["uncertainty"], thickness)
+            return {"hole": hole, "measured_by": "scanned", "measurements": [kept_scan(scan)]}
+        found = measure(attrs["readings"])
+        ways = {reading["way"] for reading in attrs["readings"]}
+        measured_by = {"holes_across": "counted", "pixels": "scanned", "diameter": "given"}[ways.pop()]
+        return {
+            "hole": Hole(found.diameter_mm, found.uncertainty_mm, thickness),
+            "measured_by": "several" if ways else measured_by,
+            "measurements": [kept_reading(reading) for reading in attrs["readings"]],
+        }
+
+
+def kept_reading(reading: dict[str, Any]) -> dict[str, Any]:
+    """A reading as a spec keeps it: canonical units, and the diameter it gives by itself."""
+    found = read_hole(reading)
+    plain = ("way", "direction", "holes_across", "holes_across_uncertainty", "pixels")
+    kept = {name: reading[name] for name in plain if name in reading}
+    kept |= {name + unit: reading[name] for name, unit in (("span", "_mm"), ("resolution", "_dpi")) if name in reading}
+    return kept | {"diameter_mm": found.diameter_mm, "uncertainty_mm": found.uncertainty_mm}
+
+
+def kept_scan(scan: dict[str, Any]) -> dict[str, Any]:
+    """A measured scan as a spec keeps it."""
+    kept = {"way": "scan", "diameter_mm": scan["diameter"], "uncertainty_mm": scan["uncertainty"]}
+    kept |= {"roundness_share": scan["roundness_share"]} if "roundness_share" in scan else {}
+    return kept | ({"resolution_dpi": scan["resolution"]} if "resolution" in scan else {})
+
+
+class SpecIn(StrictSerializer):
+    """What a camera is."""
+
+    film_plane = FilmPlaneField()
+    hole = MadeHoleIn()
+    focal_length = Length(required=False, help_text="Nominal; left out: half of shortest + longest.")
+    reason = Text(max_length=300, required=False, default="")
+
+    def to_internal_value(self, data: Any) -> dict[str, Any]:
+        attrs = super().to_internal_value(data)
+        made, focal_length = attrs["hole"], attrs.get("focal_length") or attrs["film_plane"].mean_mm
+        f_number = focal_length / made["hole"].diameter_mm
+        if not 1 <= f_number <= 100_000:
+            diameter = made["hole"].diameter_mm
+            text = f"f/{f_number:.3g} is no pinhole camera; check the hole ({diameter:g} mm) and its distance."
+            raise serializers.ValidationError({"hole": [impossible(text, "f_number_range")]})
+        typed = {key: value for key, value in data.items() if key != "reason"}
+        return {
+            "film_plane": attrs["film_plane"],
+            "hole": made["hole"],
+            "hole_measured_by": made["measured_by"],
+            "measurements": made["measurements"],
+            "focal_length": focal_length,
+            "reason": attrs["reason"],
+            "typed": typed,
+        }
+
+
+class StoredFilmPlane(serializers.Field):
+    """A stored film plane in the form in which one is posted."""
+
+    def to_representation(self, value: dict[str, Any]) -> dict[str, Any]:
+        lengths = self.context.get("lengths", "mm")
+
+        def shown(size: Any, kind: str) -> Any:
+            if kind == "points":
+                return [[shown(part, "length") for part in pair] for pair in size]
+            if kind == "angle":
+                return quantity_out(float(np.rad2deg(size)), kind)
+            return size if kind in {"number", "text"} else quantity_out(size, kind, lengths=lengths)
+
+        contribution = contributions("film_planes").get(value["kind"])
+        parameters = contribution.parameters if contribution else ()
+        offset = {"x": value["hole_offset_x_mm"], "y": value["hole_offset_y_mm"]}
+        return {
+            "kind": value["kind"],
+            "height": shown(value["height_mm"], "length"),
+            **{p.name: shown(value[p.name + SUFFIXES.get(p.kind, "")], p.kind) for p in parameters},
+            "hole_offset": {key: shown(size, "length") for key, size in offset.items()},
+        }
+
+
+class MeasurementOut(serializers.Serializer):
+    """One measurement behind a hole, with what it alone makes of the diameter; only the keys of its way."""
+
+    way = serializers.CharField(help_text="holes_across, pixels, diameter or scan.")
+    diameter = length("diameter_mm")
+    uncertainty = length("uncertainty_mm", help_text="One standard deviation.")
+    direction = serializers.CharField(required=False)
+    holes_across = Number(required=False)
+    holes_across_uncertainty = Number(required=False)
+    span = length("span_mm", required=False)
+    pixels = Number(required=False)
+    resolution = QuantityField("resolution", source="resolution_dpi", required=False)
+    roundness_share = Number(required=False)
+
+
+class MadeHoleOut(serializers.Serializer):
+    diameter = length("hole_diameter_mm")
+    uncertainty = length("hole_uncertainty_mm", help_text="One standard deviation; 0 where nobody said.")
+    plate_thickness = length("plate_thickness_mm")
+    measured_by = serializers.CharField(source="hole_measured_by")
+    measurements = MeasurementOut(many=True, help_text="Empty where only a diameter was given.")
+
+
+class SpecOut(serializers.Serializer):
+    number = serializers.IntegerField()
+    film_plane = StoredFilmPlane()
+    hole = MadeHoleOut(source="*")
+    focal_length = length("focal_length_mm")
+    f_number = Number()
+    typed = serializers.JSONField(help_text="What the author wrote, as they wrote it.")
+    reason = serializers.CharField()
+    author = serializers.CharField(source="author.get_username", default=None, allow_null=True)
+    created_at = serializers.DateTimeField()
+
+
+class ChangeOut(serializers.Serializer):
+    pointer = serializers.CharField(help_text="JSON pointer into the spec.")
+    old = serializers.JSONField(allow_null=True, help_text="null: it had none.")
+    new = serializers.JSONField(allow_null=True, help_text="null: it has none.")
+
+
+class DifferenceOut(serializers.Serializer):
+    """What differs between two specs of a camera; all stops positive where the film gets more light."""
+
+    number = serializers.IntegerField(source="old.number")
+    to = serializers.IntegerField(source="new.number")
+    changes = serializers.SerializerMethodField(help_text="Key by key.")
+    hole_stops = Number()
+    focal_length_stops = Number()
+    stops = Number(help_text="Both together: the difference of the f-numbers.")
+    uncertainty_stops = Number(
+        allow_null=True, help_text="One standard deviation; null where the hole is the same or nobody said."
+    )
+    time_share = Number(help_text="The new exposure time / the old one, before reciprocity failure.")
+    old_darkest_stops = Number(allow_null=True, help_text="The darkest corner against the axis point; null: no light.")
+    new_darkest_stops = Number(allow_null=True)
+    text = serializers.ListField(child=serializers.CharField(), help_text="The same in words.")
+
+    def get_changes(self, found: SpecDifference) -> ChangeOut(many=True):  # type: ignore[valid-type]
+        old, new = (dict(flattened(SpecOut(spec, context=self.context).data)) for spec in (found.old, found.new))
+        return [
+            {"pointer": at, "old": old.get(at), "new": new.get(at)}
+            for at in {**old, **new}
+            if old.get(at) != new.get(at)
+        ]
+
+
+#: What of a spec says who wrote it and how, not what the camera is.
+ABOUT = {"number", "typed", "reason", "author", "created_at"}
+
+
+def flattened(spec: dict[str, Any], at: str = "") -> Iterator[tuple[str, Any]]:
+    """Every value of a shown spec, quantities whole, with the JSON pointer to it."""
+    for name, value in spec.items():
+        if not at and name in ABOUT:
+            continue
+        if isinstance(value, dict) and "unit" not in value:
+            yield from flattened(value, f"{at}/{name}")
+        else:
+            yield f"{at}/{name}", value
