@@ -1,6 +1,8 @@
 """The keeper's desk: papers and the log, to read; what changes them must keep the evidence in step."""
 
 from django.contrib import admin
+from django.db.models import QuerySet
+from django.http import HttpRequest
 
 from clubs.admin import ReadOnlyAdmin
 from exposures.models import ExposureLog, Paper
@@ -18,3 +20,7 @@ class ExposureLogAdmin(ReadOnlyAdmin):
     list_display = ("taken_at", "spec", "paper", "exposure_time_s", "result_stops", "member")
     list_filter = ("club", "paper")
     date_hierarchy = "taken_at"
+
+    def get_queryset(self, request: HttpRequest) -> QuerySet:
+        """Private entries are their author's alone."""
+        return super().get_queryset(request).filter(private=False)

@@ -1,14 +1,15 @@
 """The log as evidence: what one entry says, and its sums kept in step with it, entry by entry.
 
-A judged log adds one to a cell of `EvidenceCell` in the same transaction that stores it, so the pooled model never
-reads the log row by row. `summed` makes the same sums from the log by GROUP BY: the table can always be rebuilt.
+A judged log that is not private adds one to a cell of `EvidenceCell` in the same transaction that stores it, so the
+pooled model never reads the log row by row; a correction takes the corrected one out again. `summed` makes the same
+sums from the log by GROUP BY: the table can always be rebuilt.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 import numpy as np
-from django.db import IntegrityError, transaction
+from django.db import transaction
 from django.db.models import Count, F, FloatField, Max, Min, QuerySet, Sum, Value
 from django.db.models.functions import Greatest, Least
 
@@ -28,39 +29,81 @@ def evidence_of(
     result_stops: float | None,
     right_time_s: float | None,
     measured: bool = False,
+    private: bool = False,
 ) -> dict[str, Any]:
-    """`grade`, `time_stops` and `effect_stops` of a log; no grade and nulls where it was not judged.
+    """`grade`, `time_stops` and `effect_stops` of a log; no grade where it was not judged, no stops if also private.
 
     A result in stops speaks of the time given; a right time speaks of itself, with nothing over or under.
     """
     if result_stops is None and right_time_s is None:
         return {"grade": "", "time_stops": None, "effect_stops": None}
     bracketed = right_time_s is not None
+    grade = Grade.BRACKETED if bracketed else Grade.DENSITOMETER if measured else Grade.JUDGED
+    if private:
+        return {"grade": grade, "time_stops": None, "effect_stops": None}
     return {
-        "grade": Grade.BRACKETED if bracketed else Grade.DENSITOMETER if measured else Grade.JUDGED,
+        "grade": grade,
         "time_stops": float(np.log2(exposure_time_s if right_time_s is None else right_time_s)),
         "effect_stops": float(np.log2(indicated_time_s * exposure_index)) + (result_stops or 0.0),
     }
 
 
-def keep(log: ExposureLog) -> None:
-    """Add a new log to its cell and mark the club's evidence as changed. Call inside the transaction that stores it."""
-    if log.time_stops is None or log.effect_stops is None:
-        return
-    x, y = max(log.time_stops, 0.0), log.effect_stops - min(log.time_stops, 0.0)
-    sums = dict(zip(SUMS, (x, x * x, y, x * y, y * y), strict=True))
-    key = {name: getattr(log, name) for name in KEYS}
-    cell = EvidenceCell.objects.filter(**key)
-    more = {name: F(name) + value for name, value in {"logs": 1, **sums}.items()}
-    at = Value(log.time_stops, FloatField())
-    ends = {"shortest_stops": Least("shortest_stops", at), "longest_stops": Greatest("longest_stops", at)}
-    if not cell.update(**more, **ends):
-        try:
-            with transaction.atomic():
-                EvidenceCell.objects.create(**key, logs=1, **sums, **dict.fromkeys(ENDS, log.time_stops))
-        except IntegrityError:  # somebody else's log of the same kind came first
-            cell.update(**more, **ends)
-    mark_changed(club_id=log.club_id, shared=log.shared)
+def keep(*logs: ExposureLog) -> None:
+    """Add new logs of one club to their cells. Call inside the transaction that stores them, once they are stored."""
+    sums: dict[tuple[Any, ...], np.ndarray] = {}
+    ends: dict[tuple[Any, ...], list[float]] = {}
+    for log in logs:
+        if log.time_stops is not None and log.effect_stops is not None:
+            x, y = max(log.time_stops, 0.0), log.effect_stops - min(log.time_stops, 0.0)
+            key = _key(log)
+            sums[key] = sums.get(key, 0) + np.array([1, x, x * x, y, x * y, y * y])
+            ends.setdefault(key, []).append(log.time_stops)
+    _mark_changed_by(sums)
+    for key, (count, *more) in sums.items():
+        told = dict(zip(KEYS, key, strict=True))
+        if told["member_id"] is None:  # every former member's log is of one key, but their cells came to it one by one
+            _sum_anew(told)
+            continue
+        least, most = min(ends[key]), max(ends[key])
+        changes: dict[str, Any] = {name: F(name) + float(value) for name, value in zip(SUMS, more, strict=True)}
+        changes |= {"logs": F("logs") + int(count)}
+        changes |= {"shortest_stops": Least("shortest_stops", Value(least, FloatField()))}
+        changes |= {"longest_stops": Greatest("longest_stops", Value(most, FloatField()))}
+        if not EvidenceCell.objects.filter(**told).update(**changes):
+            first = dict(zip(SUMS, map(float, more), strict=True))
+            EvidenceCell.objects.create(**told, logs=int(count), **first, shortest_stops=least, longest_stops=most)
+
+
+def take_out(*logs: ExposureLog) -> None:
+    """Take logs of one club out of their cells, which are summed anew from what is left of each.
+
+    Call inside the transaction that corrects or deletes them, once that is done and before others are stored.
+    """
+    keys = {_key(log): None for log in logs if log.time_stops is not None}
+    _mark_changed_by(keys)
+    for key in keys:
+        _sum_anew(dict(zip(KEYS, key, strict=True)))
+
+
+def _key(log: ExposureLog) -> tuple[Any, ...]:
+    return tuple(getattr(log, name) for name in KEYS)
+
+
+def _sum_anew(key: dict[str, Any]) -> None:
+    """One cell made from its own logs."""
+    EvidenceCell.objects.filter(**key).delete()
+    EvidenceCell.objects.bulk_create(EvidenceCell(**row) for row in summed(ExposureLog.objects.filter(**key)))
+
+
+def _mark_changed_by(keys: Iterable[tuple[Any, ...]]) -> None:
+    """Mark the club of some cells as changed.
+
+    This comes before the cells: from here to the end of the transaction nobody else changes the club's, so that two who
+    change the same ones never wait for each other, and a cell summed anew misses no log.
+    """
+    told = [dict(zip(KEYS, key, strict=True)) for key in keys]
+    if told:
+        mark_changed(club_id=told[0]["club_id"], shared=any(key["shared"] for key in told))
 
 
 def mark_changed(*, club_id: int, shared: bool) -> None:
@@ -68,6 +111,12 @@ def mark_changed(*, club_id: int, shared: bool) -> None:
     stamps = {"stamp": new_stamp()} | ({"shared_stamp": new_stamp()} if shared else {})
     if not Pool.objects.filter(club_id=club_id).update(**stamps):
         Pool.objects.get_or_create(club_id=club_id)
+        Pool.objects.filter(club_id=club_id).update(**stamps)
+
+
+def counted(logs: QuerySet[ExposureLog]) -> QuerySet[ExposureLog]:
+    """Those among some logs that are evidence: judged, not private, not corrected since."""
+    return logs.filter(time_stops__isnull=False, corrected_at=None)
 
 
 def summed(logs: QuerySet[ExposureLog]) -> QuerySet[ExposureLog, dict[str, Any]]:
@@ -75,7 +124,7 @@ def summed(logs: QuerySet[ExposureLog]) -> QuerySet[ExposureLog, dict[str, Any]]
     u, z = F("time_stops"), F("effect_stops")
     nothing = Value(0.0, FloatField())
     x, y = Greatest(u, nothing), z - Least(u, nothing)
-    groups = logs.filter(time_stops__isnull=False).order_by().values(*KEYS)
+    groups = counted(logs).order_by().values(*KEYS)
     return groups.annotate(
         logs=Count("number"), x=Sum(x), xx=Sum(x * x), y=Sum(y), xy=Sum(x * y), yy=Sum(y * y),
         shortest_stops=Min(u), longest_stops=Max(u),
@@ -85,16 +134,16 @@ def summed(logs: QuerySet[ExposureLog]) -> QuerySet[ExposureLog, dict[str, Any]]
 def rebuild(club: Club) -> None:
     """Make the club's cells anew from its log."""
     with transaction.atomic():
+        mark_changed(club_id=club.pk, shared=True)
         EvidenceCell.objects.filter(club=club).delete()
         rows = summed(ExposureLog.objects.filter(club=club))
         EvidenceCell.objects.bulk_create([EvidenceCell(**row) for row in rows], batch_size=1000)
-        mark_changed(club_id=club.pk, shared=True)
 
 
 def single_logs(logs: QuerySet[ExposureLog], *, after: int = 0, size: int = 50_000) -> Iterator[list[tuple[Any, ...]]]:
-    """Chunks of judged logs in the order of their numbers: (number, catalogue key, spec, member, grade, u, z)."""
+    """Chunks of the logs that count, in order: (number, catalogue key, spec, member, grade, u, z)."""
     wanted = ("number", "paper__catalogue_key", "spec_id", "member_id", "grade", "time_stops", "effect_stops")
-    judged = logs.filter(time_stops__isnull=False).order_by("number").values_list(*wanted)
-    while chunk := list(judged.filter(number__gt=after)[:size]):
+    rows = counted(logs).order_by("number").values_list(*wanted)
+    while chunk := list(rows.filter(number__gt=after)[:size]):
         yield chunk
         after = chunk[-1][0]

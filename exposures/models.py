@@ -50,6 +50,13 @@ class Paper(models.Model):
         self.catalogue_key = catalogue_key(name=self.name, family=self.family)
         super().save(*args, **kwargs)
 
+    @property
+    def size(self) -> dict[str, float] | None:
+        """Width and height of a sheet in mm."""
+        if self.width_mm is None or self.height_mm is None:
+            return None
+        return {"width": self.width_mm, "height": self.height_mm}
+
 
 class Grade(models.TextChoices):
     """How a result was come by; each grade has an error of its own in the pooled model."""
@@ -60,22 +67,29 @@ class Grade(models.TextChoices):
 
 
 class ExposureLog(models.Model):
-    """One exposure and how it came out. Its facts are never changed in place.
+    """One exposure and how it came out. Its facts are never changed in place: a correction is another log.
 
     `ev100`, `indicated_time_s` and `f_number` are as they were on that day; `reading`, `typed_time` and `result` are
-    what the person wrote. `right_time_s` is set only where the result says which time would have been right.
+    what the person wrote. `right_time_s` is set only where the result says which time would have been right. `process`
+    is kept as `exposures.processes` makes it, the place no finer than to 0.1°.
 
     As evidence a judged log says that the time 2^`time_stops` s has the effect `effect_stops` = result + log₂(indicated
-    time in s × exposure index), which no choice of nominal index shifts.
+    time in s × exposure index), which no choice of nominal index shifts. A private log is no evidence: both are null.
+    Nor is one that `corrected_at` marks as corrected.
     """
 
     number = models.BigAutoField(primary_key=True)
     id = models.UUIDField(unique=True, default=uuid.uuid4, editable=False)
-    club = models.ForeignKey(Club, on_delete=models.CASCADE, related_name="exposures")
-    spec = models.ForeignKey(CameraSpec, on_delete=models.PROTECT, related_name="exposures")
-    paper = models.ForeignKey(Paper, on_delete=models.PROTECT, related_name="exposures")
+    # The indexes below begin with these, so none of them needs one of its own.
+    club = models.ForeignKey(Club, on_delete=models.CASCADE, db_index=False, related_name="exposures")
+    spec = models.ForeignKey(CameraSpec, on_delete=models.PROTECT, db_index=False, related_name="exposures")
+    paper = models.ForeignKey(Paper, on_delete=models.PROTECT, db_index=False, related_name="exposures")
     member = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="pinpool_exposures"
+        settings.AUTH_USER_MODEL,
+        on_delete=models.SET_NULL,
+        null=True,
+        db_index=False,
+        related_name="pinpool_exposures",
     )
     taken_at = models.DateTimeField()
     reading = models.JSONField()
@@ -92,12 +106,14 @@ class ExposureLog(models.Model):
     grade = models.CharField(max_length=12, choices=Grade.choices, blank=True)
     time_stops = models.FloatField(null=True)
     effect_stops = models.FloatField(null=True)
-    process = models.TextField(blank=True)
+    process = models.JSONField(null=True)
     note = models.TextField(blank=True)
     place_latitude = models.DecimalField(max_digits=4, decimal_places=1, null=True)
     place_longitude = models.DecimalField(max_digits=4, decimal_places=1, null=True)
     shared = models.BooleanField(default=False)
+    private = models.BooleanField(default=False)
     corrects = models.OneToOneField("self", on_delete=models.PROTECT, null=True, related_name="corrected_by")
+    corrected_at = models.DateTimeField(null=True, editable=False)
     reason = models.CharField(max_length=300, blank=True)
     imported_in = models.ForeignKey(
         "ImportBatch", on_delete=models.SET_NULL, null=True, editable=False, related_name="exposures"
@@ -106,9 +122,23 @@ class ExposureLog(models.Model):
     revision = models.PositiveIntegerField(default=1)
 
     class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=~models.Q(shared=True, private=True), name="pinpool_log_not_shared_and_private"
+            )
+        ]
+        # One for each filter of the log, in the order of its pages.
         indexes = [
             models.Index(fields=["club", "-number"], name="pinpool_log_by_club"),
+            models.Index(fields=["club", "taken_at"], name="pinpool_log_by_time"),
             models.Index(fields=["paper", "-number"], name="pinpool_log_by_paper"),
+            models.Index(fields=["spec", "-number"], name="pinpool_log_by_spec"),
+            models.Index(fields=["member", "-number"], name="pinpool_log_by_member"),
+            models.Index(fields=["club", "-number"], condition=models.Q(shared=True), name="pinpool_log_shared"),
+            models.Index(fields=["member", "-number"], condition=models.Q(private=True), name="pinpool_log_private"),
+            models.Index(
+                fields=["club", "-number"], condition=models.Q(result__isnull=True), name="pinpool_log_unjudged"
+            ),
         ]
 
     def __str__(self) -> str:
@@ -118,6 +148,18 @@ class ExposureLog(models.Model):
         if self.number is not None:
             raise TypeError("A log's facts are never changed in place.")
         super().save(*args, **kwargs)
+
+    @property
+    def visibility(self) -> str:
+        """Who may see it: its author alone, the club, or with the pool also what others reckon from it."""
+        return "private" if self.private else "shared" if self.shared else "club"
+
+    @property
+    def place(self) -> dict[str, float] | None:
+        """Where it was taken, in degrees, north and east positive."""
+        if self.place_latitude is None or self.place_longitude is None:
+            return None
+        return {"latitude": float(self.place_latitude), "longitude": float(self.place_longitude)}
 
 
 def picture_path(picture: "NegativePicture", _name: str) -> str:

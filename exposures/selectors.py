@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.http import Http404
 
-from clubs.models import Club
+from clubs.models import Club, Membership
 from clubs.selectors import membership_in
 from exposures.models import Doubt, ExposureLog, Paper, Pool
 from exposures.pooled import Pooled, pooled
@@ -138,12 +138,15 @@ def catalogue_of(club: Club) -> list[CatalogueEntry]:
     return entries
 
 
-def exposures_in(*, club: Club) -> QuerySet[ExposureLog]:
-    return ExposureLog.objects.filter(club=club).select_related("spec__camera", "member")
+def exposures_for(*, reader: Membership) -> QuerySet[ExposureLog]:
+    """The club's log as one member may see it: of the private entries their own alone."""
+    seen = Q(private=False) | Q(member_id=reader.user_id)
+    rows = ExposureLog.objects.filter(seen, club_id=reader.club_id)
+    return rows.select_related("spec__camera", "member", "picture", "corrects", "corrected_by")
 
 
-def exposure_in(*, club: Club, id: uuid.UUID) -> ExposureLog:  # noqa: A002  (the contract's key)
-    found = exposures_in(club=club).filter(id=id).first()
+def exposure_for(*, reader: Membership, id: uuid.UUID) -> ExposureLog:  # noqa: A002  (the contract's key)
+    found = exposures_for(reader=reader).filter(id=id).first()
     if found is None:
         raise Http404
     return found

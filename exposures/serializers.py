@@ -1,19 +1,38 @@
 """What the paper and log endpoints take and show."""
 
+from decimal import Decimal
 from typing import Any
 
 import numpy as np
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail
 
+from exposures.bulk import MOST_AT_ONCE
+from exposures.processes import ProcessField, ProcessOut
 from exposures.services import Result
 from optics.core.faults import Impossible
 from optics.core.reciprocity import TableLaw
-from optics.inputs import Pairs, ReadingField, refuse
+from optics.inputs import Pairs, ReadingField, SheetField, refuse
 from optics.outputs import SaidTime, number
 from optics.questions import ExposureIndexField
-from pinpool.http.fields import Duration, Identifier, Instant, Number, StrictSerializer, Text, YesNo
+from pinpool.http.fields import (
+    Day,
+    Duration,
+    Identifier,
+    Instant,
+    Length,
+    Number,
+    QuantityField,
+    StrictSerializer,
+    Text,
+    Whole,
+    YesNo,
+)
 from pinpool.http.problems import impossible
+from pinpool.http.schema import FaultOut
+
+VISIBILITIES = ("private", "club", "shared")
+NOTHING_PUBLISHED = {"published_rows_s": None, "published_typed": None, "published_source": ""}
 
 
 class PublishedIn(StrictSerializer):
@@ -39,17 +58,42 @@ class PaperIn(StrictSerializer):
     name = Text()
     family = Text(max_length=60, help_text="What it leans on while it has few logs, such as “graded paper”.")
     nominal_exposure_index = ExposureIndexField()
-    published = PublishedIn(required=False, allow_null=True, default=None)
-    note = Text(max_length=2000, required=False, default="", allow_blank=True)
+    published = PublishedIn(required=False, allow_null=True)
+    size = SheetField(required=False, allow_null=True, help_text="Of a sheet, by name or by width and height.")
+    batch = Text(max_length=60, required=False, allow_blank=True)
+    expires_on = Day(required=False, allow_null=True)
+    sheets_left = Whole(min_value=0, max_value=1_000_000, required=False, allow_null=True)
+    note = Text(max_length=2000, required=False, allow_blank=True)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        published = attrs.pop("published") or {}
-        return attrs | published
+        columns = dict(attrs)
+        if "published" in attrs:
+            columns |= columns.pop("published") or NOTHING_PUBLISHED
+        if "size" in attrs:
+            columns["width_mm"], columns["height_mm"] = columns.pop("size") or (None, None)
+        return columns
+
+
+class PaperChange(PaperIn):
+    """What is to change of a stock; what is left out stays."""
+
+    retired = YesNo(required=False, help_text="Out of use; its history stays.")
+
+    def get_fields(self) -> dict[str, Any]:
+        fields = super().get_fields()
+        for field in fields.values():
+            field.required = False
+        return fields
 
 
 class PublishedOut(serializers.Serializer):
     rows = serializers.ListField(child=serializers.ListField(child=SaidTime()), source="published_rows_s")
     source = serializers.CharField(source="published_source")
+
+
+class SizeOut(serializers.Serializer):
+    width = Length()
+    height = Length()
 
 
 class PaperOut(serializers.Serializer):
@@ -59,6 +103,11 @@ class PaperOut(serializers.Serializer):
     catalogue_key = serializers.CharField(help_text="What other clubs know it by.")
     nominal_exposure_index = number()
     published = serializers.SerializerMethodField(help_text="A data sheet's reciprocity table; null without one.")
+    size = SizeOut(allow_null=True, help_text="Of a sheet; null where nobody said.")
+    batch = serializers.CharField()
+    expires_on = serializers.DateField(allow_null=True)
+    sheets_left = serializers.IntegerField(allow_null=True)
+    retired_at = serializers.DateTimeField(allow_null=True, help_text="Since when it is out of use; null while in use.")
     note = serializers.CharField()
     created_at = serializers.DateTimeField()
     revision = serializers.IntegerField()
@@ -107,6 +156,16 @@ class ResultIn(StrictSerializer):
         return Result(dict(data), stops=stops, measured=True)
 
 
+class PlaceIn(StrictSerializer):
+    """Where it was taken, for the weather and the sun; rounded to 0.1° (some 10 km) before anything else."""
+
+    latitude = QuantityField("angle", minimum=-90.0, maximum=90.0, help_text="North positive.")
+    longitude = QuantityField("angle", minimum=-180.0, maximum=180.0, help_text="East positive.")
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        return {f"place_{name}": Decimal(f"{degrees:.1f}") for name, degrees in attrs.items()}
+
+
 class LogIn(StrictSerializer):
     id = Identifier(required=False, help_text="Choose one and sending this again is harmless.")
     camera = Text(max_length=12, help_text="Its code.")
@@ -116,13 +175,56 @@ class LogIn(StrictSerializer):
     filter_stops = Number(minimum=0.0, maximum=30.0, required=False, default=0.0)
     exposure_time = Duration()
     result = ResultIn(required=False, allow_null=True, default=None)
-    process = Text(max_length=2000, required=False, default="", allow_blank=True)
+    process = ProcessField(required=False, allow_null=True, default=None)
     note = Text(max_length=2000, required=False, default="", allow_blank=True)
-    shared = YesNo(required=False, default=False)
+    place = PlaceIn(required=False, allow_null=True, default=None)
+    visibility = serializers.ChoiceField(VISIBILITIES, required=False, help_text="Left out: club.")
+    shared = YesNo(required=False, help_text="true: the same as the visibility “shared”.")
 
     def to_internal_value(self, data: Any) -> dict[str, Any]:
         values = super().to_internal_value(data)
-        return values | {"typed_reading": data["reading"], "typed_time": data["exposure_time"]}
+        shared = values.pop("shared", None)
+        visibility = values.pop("visibility", "shared" if shared else "club")
+        if shared is not None and shared != (visibility == "shared"):
+            text = f"“shared” is {str(shared).lower()}, which contradicts the visibility “{visibility}”; give one."
+            raise serializers.ValidationError({"visibility": [ErrorDetail(text, "contradiction")]})
+        place = values.pop("place") or {}
+        seen = {"shared": visibility == "shared", "private": visibility == "private"}
+        return values | place | seen | {"typed_reading": data["reading"], "typed_time": data["exposure_time"]}
+
+
+class CorrectionIn(LogIn):
+    """The whole entry as it should have been, and why."""
+
+    reason = Text(max_length=300)
+
+
+class LogsIn(serializers.ListSerializer):
+    """Entries of a log, each read by itself: one with faults stands as its `ValidationError` among the others."""
+
+    child = LogIn()
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **{"max_length": MOST_AT_ONCE, "allow_empty": False} | kwargs)
+
+    def run_child_validation(self, data: Any) -> Any:
+        try:
+            return super().run_child_validation(data)
+        except serializers.ValidationError as faults:
+            return faults
+
+
+class PlaceOut(serializers.Serializer):
+    latitude = QuantityField("angle")
+    longitude = QuantityField("angle")
+
+
+class PictureOut(serializers.Serializer):
+    """A picture of the negative or print; the picture itself is at `picture/` below the entry."""
+
+    width_pixels = serializers.IntegerField()
+    height_pixels = serializers.IntegerField()
+    added_at = serializers.DateTimeField()
 
 
 class LogOut(serializers.Serializer):
@@ -130,7 +232,9 @@ class LogOut(serializers.Serializer):
     camera = serializers.CharField(source="spec.camera.code")
     spec = serializers.IntegerField(source="spec.number")
     paper = serializers.UUIDField(source="paper_id")
-    member = serializers.CharField(source="member.get_username", default=None, allow_null=True)
+    member = serializers.CharField(
+        source="member.get_username", default=None, allow_null=True, help_text="null: a former member."
+    )
     taken_at = serializers.DateTimeField()
     reading = serializers.JSONField(help_text="As written.")
     ev100 = number()
@@ -142,10 +246,37 @@ class LogOut(serializers.Serializer):
     result = serializers.JSONField(help_text="As written; null: not judged.")
     result_stops = number(allow_null=True, help_text="Stops over (+) or under.")
     grade = serializers.CharField(help_text="judged, bracketed or densitometer; empty where it was not judged.")
-    process = serializers.CharField()
+    process = ProcessOut(allow_null=True)
     note = serializers.CharField()
+    place = PlaceOut(allow_null=True, help_text="To 0.1°; null where nobody said.")
+    visibility = serializers.ChoiceField(VISIBILITIES)
     shared = serializers.BooleanField()
+    corrects = serializers.UUIDField(
+        source="corrects.id", default=None, allow_null=True, help_text="The entry that this one is a correction of."
+    )
+    corrected_by = serializers.UUIDField(
+        source="corrected_by.id", default=None, allow_null=True, help_text="The entry that counts in its place."
+    )
+    reason = serializers.CharField(help_text="Why it was corrected.")
+    picture = PictureOut(default=None, allow_null=True)
     revision = serializers.IntegerField()
+
+
+class OutcomeOut(serializers.Serializer):
+    """What came of one of many entries."""
+
+    outcome = serializers.ChoiceField(["created", "known", "refused"], help_text="known: it was stored before.")
+    id = serializers.UUIDField(allow_null=True)
+    errors = FaultOut(many=True, help_text="Why it was refused; pointers begin with its place in the list.")
+
+
+class OutcomesOut(serializers.Serializer):
+    """What came of each entry, in the order in which they were sent."""
+
+    created = serializers.IntegerField()
+    known = serializers.IntegerField()
+    refused = serializers.IntegerField()
+    results = OutcomeOut(many=True)
 
 
 class RecommendationIn(StrictSerializer):

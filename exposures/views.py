@@ -3,26 +3,31 @@
 import uuid
 from typing import Any
 
-import django_filters
-from django.contrib.auth import get_user_model
-from drf_spectacular.utils import OpenApiParameter
+from drf_spectacular.utils import OpenApiParameter, OpenApiTypes
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from clubs.selectors import camera_in
 from clubs.views import READ, WRITE, ClubView
-from exposures import selectors, serializers, services
-from exposures.models import ExposureLog
-from pinpool.http.filters import filtered
+from exposures import bulk, selectors, serializers, services
+from exposures.filters import ExposureFilter, PaperFilter
+from pinpool.http.etags import Expected
+from pinpool.http.filters import LENGTHS, filtered
 from pinpool.http.pages import PAGE_QUERY
 from pinpool.http.problems import refuse_unknown
 from pinpool.http.schema import Operation
+
+CHANGE = (*WRITE, 412, 428)
+
+
+def truth(name: str, description: str) -> OpenApiParameter:
+    return OpenApiParameter(name, str, enum=["true", "false"], description=description)
 
 
 class PapersView(ClubView):
     """The club's stocks of paper and film."""
 
-    query = PAGE_QUERY
+    query = {**PAGE_QUERY, "lengths": LENGTHS, "retired": truth("retired", "Out of use, or not.")}
     actions = {"GET": "read_papers", "POST": "add_paper"}
     operations = {
         "GET": Operation(gives=serializers.PaperOut, page=True, refusals=READ),
@@ -30,7 +35,8 @@ class PapersView(ClubView):
     }
 
     def get(self, request: Request, club: str) -> Response:
-        return self.page(selectors.papers_in(club=self.member.club), serializers.PaperOut, key="name")
+        rows = filtered(PaperFilter, request, selectors.papers_in(club=self.member.club))
+        return self.page(rows, serializers.PaperOut, key="name")
 
     def post(self, request: Request, club: str) -> Response:
         paper = services.add_paper(actor=self.member, **self.read(request, serializers.PaperIn))
@@ -38,25 +44,22 @@ class PapersView(ClubView):
 
 
 class PaperView(ClubView):
-    """One paper."""
+    """One paper. Its name, family and nominal index may be put right: what the logs say of it is then told anew."""
 
-    query = {}
-    actions = {"GET": "read_papers"}
-    operations = {"GET": Operation(gives=serializers.PaperOut, refusals=READ)}
+    actions = {"GET": "read_papers", "PATCH": "change_paper"}
+    operations = {
+        "GET": Operation(gives=serializers.PaperOut, refusals=READ),
+        "PATCH": Operation(takes=serializers.PaperChange, gives=serializers.PaperOut, refusals=CHANGE),
+    }
 
     def get(self, request: Request, club: str, id: uuid.UUID) -> Response:  # noqa: A002
         return self.one(selectors.paper_in(club=self.member.club, id=id), serializers.PaperOut)
 
-
-class ExposureFilter(django_filters.FilterSet):
-    camera = django_filters.CharFilter("spec__camera__code", "iexact", max_length=12)
-    paper = django_filters.UUIDFilter("paper_id")
-    member = django_filters.CharFilter(f"member__{get_user_model().USERNAME_FIELD}", max_length=150)
-    shared = django_filters.BooleanFilter("shared")
-
-    class Meta:
-        model = ExposureLog
-        fields: list[str] = []
+    def patch(self, request: Request, club: str, id: uuid.UUID) -> Response:  # noqa: A002
+        member = self.member
+        changes = self.read(request, serializers.PaperChange)
+        paper = services.change_paper(actor=member, id=id, expected=Expected.by(request), **changes)
+        return self.one(paper, serializers.PaperOut)
 
 
 class ExposuresView(ClubView):
@@ -67,7 +70,12 @@ class ExposuresView(ClubView):
         "camera": OpenApiParameter("camera", str, description="A camera's code."),
         "paper": OpenApiParameter("paper", uuid.UUID, description="A paper's id."),
         "member": OpenApiParameter("member", str, description="A member's user name."),
-        "shared": OpenApiParameter("shared", str, enum=["true", "false"]),
+        "visibility": OpenApiParameter("visibility", str, enum=list(serializers.VISIBILITIES)),
+        "shared": truth("shared", "The same as the visibility “shared”, or not."),
+        "judged": truth("judged", "With a result, or without."),
+        "since": OpenApiParameter("since", OpenApiTypes.DATETIME, description="Taken then or later."),
+        "until": OpenApiParameter("until", OpenApiTypes.DATETIME, description="Taken before then."),
+        "corrected": truth("corrected", "true: with the entries that have been corrected since; else without."),
     }
     actions = {"GET": "read_exposures", "POST": "log_exposure"}
     operations = {
@@ -76,26 +84,59 @@ class ExposuresView(ClubView):
     }
 
     def get(self, request: Request, club: str) -> Response:
-        rows = filtered(ExposureFilter, request, selectors.exposures_in(club=self.member.club))
+        rows = filtered(ExposureFilter, request, selectors.exposures_for(reader=self.member))
         return self.page(rows, serializers.LogOut, key="number", newest_first=True)
 
     def post(self, request: Request, club: str) -> Response:
         member = self.member
-        facts = self.read(request, serializers.LogIn)
-        facts = with_camera_and_paper(member.club, facts)
+        facts = with_camera_and_paper(member.club, self.read(request, serializers.LogIn))
         entry, new = services.log_exposure(actor=member, **facts)
+        entry = selectors.exposure_for(reader=member, id=entry.id)
         return self.one(entry, serializers.LogOut, 201 if new else 200)
 
 
+class BulkView(ClubView):
+    """Up to 500 entries at once. Good ones are stored whatever the others are; each is told what came of it."""
+
+    query = {}
+    actions = {"POST": "log_exposure"}
+    operations = {"POST": Operation(takes=serializers.LogsIn, gives=serializers.OutcomesOut, refusals=WRITE)}
+
+    def post(self, request: Request, club: str) -> Response:
+        member = self.member
+        outcomes = bulk.log_exposures(actor=member, entries=self.read(request, serializers.LogsIn))
+        return self.answer(outcomes, serializers.OutcomesOut)
+
+
 class ExposureView(ClubView):
-    """One entry of the log."""
+    """One entry of the log. What is wrong in it is corrected by another entry."""
 
     query = {}
     actions = {"GET": "read_exposures"}
     operations = {"GET": Operation(gives=serializers.LogOut, refusals=READ)}
 
     def get(self, request: Request, club: str, id: uuid.UUID) -> Response:  # noqa: A002
-        return self.one(selectors.exposure_in(club=self.member.club, id=id), serializers.LogOut)
+        return self.one(selectors.exposure_for(reader=self.member, id=id), serializers.LogOut)
+
+
+class CorrectionsView(ClubView):
+    """An entry in the place of a wrong one, which stays on record but counts no longer."""
+
+    query = {}
+    actions = {"POST": "correct_exposure"}
+    operations = {
+        "POST": Operation(
+            takes=serializers.CorrectionIn, gives=serializers.LogOut, status=201, again=True, refusals=WRITE
+        )
+    }
+
+    def post(self, request: Request, club: str, id: uuid.UUID) -> Response:  # noqa: A002
+        member = self.member
+        wrong = selectors.exposure_for(reader=member, id=id)
+        facts = with_camera_and_paper(member.club, self.read(request, serializers.CorrectionIn))
+        entry, new = services.correct_exposure(actor=member, log=wrong, **facts)
+        entry = selectors.exposure_for(reader=member, id=entry.id)
+        return self.one(entry, serializers.LogOut, 201 if new else 200)
 
 
 def with_camera_and_paper(club: Any, facts: dict[str, Any]) -> dict[str, Any]:

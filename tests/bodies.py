@@ -101,7 +101,11 @@ CLUB: dict[str, dict[str, Any]] = {
     "exposures/": {
         "id": "3f2b7a52-0b7e-4c8e-9d0e-6a1f0d1c2b3a", "camera": "T1", "paper": "", "taken_at": "2026-05-01T12:00:00Z",
         "reading": READINGS["ev"], "filter_stops": 1, "exposure_time": "3 min 20 s", "result": {"judged_stops": -0.5},
-        "process": "tray, 2 min", "note": "cloud at the end", "shared": True,
+        "process": {
+            "developer": "Bladderwrack", "dilution": "1+9", "temperature": "68 °F", "time": "2 min",
+            "agitation": "every 30 s", "volume": "0.5 l", "method": "tray", "note": "invented",
+        },
+        "note": "cloud at the end", "place": {"latitude": "52.1 deg", "longitude": "5.2°"}, "visibility": "shared",
     },
     "recommendation/": {"camera": "T1", "paper": "", "reading": READINGS["ev"], "filter_stops": 0.5},
     "paper-merges/": {"key": "cord grass|graded paper", "into_key": "cordgrass|graded paper"},
@@ -124,6 +128,10 @@ ACCOUNTS: dict[str, dict[str, Any]] = {
 POOL = {"joined": True}
 CAMERA_CHANGE = {"name": "Biscuit drum", "note": "new lid", "owner": None, "retired": False}
 LOAN = {"to": "walker", "until": "2099-12-31"}
+PAPER_CHANGE = {"size": "8x10 in", "batch": "B 7", "expires_on": "2031-05-31", "sheets_left": 12, "retired": False}
+CORRECTION: dict[str, Any] = CLUB["exposures/"] | {
+    "id": "7d0c8a52-0b7e-4c8e-9d0e-6a1f0d1c2b3a", "reason": "It was 4 min.",
+}  # fmt: skip
 PACKET = make_packet(
     Cells.from_rows([("cordgrass|graded paper", "camera", "member", "judged", 4, 4, 24, 146, 36, 218, 326, 5, 7)]),
     source="8f0c8a52-4b7e-4c8e-9d0e-6a1f0d1c2b3a",
@@ -131,3 +139,9 @@ PACKET = make_packet(
     secret=b"the invented secret of a test",
     papers={"cordgrass|graded paper": 6.0},
 )
+#: By route, where it is no form or names a thing.
+OTHERS: dict[str, Any] = {
+    "packets/": PACKET,
+    "exposures/bulk/": [CLUB["exposures/"]],
+    "exposures/<uuid:id>/corrections/": CORRECTION,
+}

@@ -13,7 +13,7 @@ from clubs.views import ClubView
 from exposures.models import PaperMerge, ReceivedPacket
 from optics.core.film_planes import FilmPlane
 from optics.inputs import FilmPlaneField
-from tests.bodies import CAMERA_CHANGE, CLUB, FILM_PLANES, HOLE, LOAN, PACKET, POOL
+from tests.bodies import CAMERA_CHANGE, CLUB, CORRECTION, FILM_PLANES, HOLE, LOAN, PACKET, PAPER_CHANGE, POOL
 from tests.factories import AccountFactory, CameraSpecFactory, ExposureLogFactory, MembershipFactory, PaperFactory
 from tests.problems import faults_in, problem_of
 
@@ -48,6 +48,11 @@ class Here:
         self.bodies = {path: body | ({"paper": str(self.paper.id)} if "paper" in body else {})
                        for path, body in CLUB.items()}  # fmt: skip
         self.bodies |= {"cameras/T1/specs/": CLUB["cameras/"]["spec"], "packets/": PACKET, "pool/": POOL}
+        self.bodies |= {
+            f"papers/{self.paper.id}/": PAPER_CHANGE,
+            "exposures/bulk/": [self.bodies["exposures/"]],
+            f"exposures/{self.log.id}/corrections/": CORRECTION | {"paper": str(self.paper.id)},
+        }
         self.bodies |= {
             f"members/{self.other.pk}/": {"role": "leader"},
             "cameras/T1/": CAMERA_CHANGE,
