@@ -63,7 +63,10 @@ class Scope:
         others = self._others().aggregate(count=Count("pk"), stamps=Sum("shared_stamp"))
         # Whoever deletes an account, by whatever door, changes whose logs these are.
         nobodys = EvidenceCell.objects.filter(self._rows(), member=None).count()
-        marks = (METHOD, club.pk, self.pool.joined, self.pool.stamp, others["count"], others["stamps"], nobodys)
+        # And an own paper's index goes before another club's for the same paper, logged or not.
+        own = Paper.objects.filter(club=club).order_by("created_at", "pk")
+        indices = list(own.values_list("catalogue_key", "nominal_exposure_index"))
+        marks = (METHOD, club.pk, self.pool.joined, self.pool.stamp, *others.values(), nobodys, indices)
         self.fingerprint = hashlib.sha256(repr(marks).encode()).hexdigest()
 
     def _others(self) -> QuerySet[Pool]:

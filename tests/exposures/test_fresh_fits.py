@@ -10,7 +10,8 @@ from exposures.evidence import mark_changed
 from exposures.models import Doubt, ExposureLog, StoredFit
 from exposures.pooled import pooled
 from exposures.reciprocity import optimiser, result
-from tests.factories import ExposureLogFactory, MembershipFactory
+from tests.exposures.test_pool import Club
+from tests.factories import ExposureLogFactory, MembershipFactory, PaperFactory
 from tests.problems import problem_of
 
 
@@ -95,6 +96,22 @@ def test_equations_without_a_solution_are_said_to_have_none(here: Any, monkeypat
     assert found["exposure_time"] == found["indicated_time"]
 
 
+def test_an_own_paper_of_another_index_counts_at_once(as_user: Any) -> None:
+    """Effects count from the club's own index where it has the paper, though it has not logged it."""
+    here, there = Club(as_user, "Samphire"), Club(as_user)
+    for club in (here, there):
+        club.logs()
+        club.join()
+    pooled(here.club)
+    PaperFactory.create(club=here.club, name="Glasswort", nominal_exposure_index=60.0)
+    answers = []
+    for _ in range(2):
+        answers.append(here.client.get(here.at + "reciprocity/").json()["results"])
+        pooled_module._kept.clear()
+    for kept, restored in zip(*answers, strict=True):
+        assert kept["exposure_index"] == pytest.approx(restored["exposure_index"], rel=1e-12)
+
+
 # -------------------------------------------------------------------------------------------- many logs, few more
 
 
@@ -107,6 +124,8 @@ def test_few_more_among_many_agree_with_all_weighed(here: Any, monkeypatch: pyte
     one_more(here, exposure_time_s=300.0, indicated_time_s=2 ** (0.5 + np.log2(300) / 1.3))
     wrong = one_more(here, exposure_time_s=6000.0, indicated_time_s=2 ** (0.5 + np.log2(100) / 1.3))
     few = pooled(here.club)
+    [doubtful] = [flag.text for flag in few.fit.flags if flag.code == "outliers"]
+    assert doubtful.startswith("1 log ")
     stored = StoredFit.objects.get(club=here.club)
     assert (stored.logs, stored.guarded_logs, stored.last_number) == (102, 100, wrong.number)
     assert Doubt.objects.get(log=wrong).weight_share < 0.01
