@@ -21,8 +21,8 @@ from optics.core.say import say_time
 
 #: A subject in full sun: hardly any is brighter (common practice, no source).
 BRIGHTEST_EV100 = 15.0
-#: A plan is made for at most so many papers.
-MOST_PLANNED_PAPERS = 100
+#: A plan is made for at most so many papers, a comparison for so many of a kind.
+MOST_PLANNED_PAPERS, MOST_COMPARED = 100, comparison.MOST_LEVELS
 #: The newest logs that a comparison shows one by one.
 SHOWN_LOGS = 500
 
@@ -149,7 +149,7 @@ def compare(*, actor: Membership, by: str) -> Comparison:
     """
     found = pooled(actor.club)
     names = _names(found, actor.club, by)
-    keys = _most_logged(found, by, names, most=comparison.MOST_LEVELS)
+    keys = _most_logged(found, by, names, most=MOST_COMPARED)
     made = comparison.compare(found.fit, by=by, keys=keys)
     quantile = found.fit.quantile(0.9)
     return Comparison(

@@ -9,7 +9,7 @@ from rest_framework.test import APIClient
 from exposures.models import EvidenceCell, ExposureLog
 from exposures.pooled import pooled
 from exposures.scopes import camera_key, member_key
-from tests.factories import CameraSpecFactory, MembershipFactory, PaperFactory
+from tests.factories import CameraSpecFactory, ExposureLogFactory, MembershipFactory, PaperFactory
 from tests.problems import faults_in
 
 KEYS = {
@@ -103,6 +103,27 @@ def test_few_logs_and_logs_elsewhere_are_doubts(here: Any) -> None:
 def test_a_filter_takes_light(here: Any) -> None:
     bare, filtered = here.recommend(), here.recommend(filter_stops=2)
     assert filtered["indicated_time"]["value"] == pytest.approx(4 * bare["indicated_time"]["value"])
+
+
+def test_a_light_that_no_time_is_long_enough_for(here: Any) -> None:
+    here.season()
+    body = {"camera": "T1", "paper": str(here.paper.id), "reading": {"ev": -15}, "filter_stops": 30}
+    response = here.client.post(here.at + "recommendation/", body)
+    assert faults_in(response, 422) == {("/reading", "indicated_time_odd")}
+
+
+def test_a_paper_nobody_has_logged_leans_on_its_own_family(here: Any) -> None:
+    """However its family is written: slower than nominal, as its kin are, and not as the other papers."""
+    here.season(offset=1.5)
+    film = PaperFactory.create(club=here.club, family="Sheet Film")
+    for time in np.geomspace(5, 3000, 24):
+        ExposureLogFactory.create(
+            spec=here.spec, paper=film, exposure_time_s=time, indicated_time_s=2 ** (np.log2(time) / 1.3 - 1.5)
+        )
+    kin = PaperFactory.create(club=here.club, name="Unlogged", family="SHEET  film")
+    times = {paper: here.recommend(paper=str(paper.id))["exposure_time"]["value"] for paper in (film, kin, here.paper)}
+    assert times[kin] == pytest.approx(times[film], rel=0.2)
+    assert times[film] > 8 * times[here.paper]
 
 
 def test_any_reading_will_do(here: Any) -> None:

@@ -6,7 +6,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from exposures import teaching
 from exposures.pooled import pooled
+from exposures.reciprocity import next_tests
 from exposures.scopes import camera_key, member_key
 from tests.factories import CameraSpecFactory, ExposureLogFactory, MembershipFactory, PaperFactory
 from tests.problems import faults_in
@@ -117,6 +119,20 @@ def test_what_cannot_be_planned(here: Any, query: str, status: int, fault: tuple
     assert faults_in(here.client.get(here.at + "next-tests/?" + query), status) == {fault}
 
 
+def test_a_club_of_very_many_papers_and_cameras(here: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """More than can be weighed against each other: those with the most logs are."""
+    here.season()
+    for _ in range(5):
+        PaperFactory.create(club=here.club)
+        CameraSpecFactory.create(camera__club=here.club)
+    monkeypatch.setattr(teaching, "MOST_PLANNED_PAPERS", 2)
+    monkeypatch.setattr(next_tests, "MOST_CANDIDATES", 4 * 2 * len(next_tests.TEST_TIMES_S))
+    tests = read(here, "next-tests/?count=20")["tests"]
+    assert len(tests) == 20
+    used = set(here.club.cameras.order_by("pk").values_list("code", flat=True)[:4])
+    assert {test["camera"] for test in tests} <= used
+
+
 def test_a_club_without_cameras_or_papers(as_user: Any) -> None:
     member = MembershipFactory.create()
     answer = as_user(member.user).get(f"/api/v1/clubs/{member.club.slug}/next-tests/").json()
@@ -207,6 +223,14 @@ def test_a_former_member_is_one_without_a_name(here: Any) -> None:
     assert {
         log["name"] for log in again["logs"] if log["id"] in {each["id"] for each in logs if each["name"] == name}
     } == {"former member"}
+
+
+def test_of_very_many_those_with_the_most_logs_are_compared(here: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    here.season()
+    for _ in range(3):
+        here.log(result={"judged_stops": 0})
+    monkeypatch.setattr(teaching, "MOST_COMPARED", 1)
+    assert [row["name"] for row in read(here, "comparison/?by=camera")["rows"]] == ["T1 #1"]
 
 
 def test_say_what_to_compare(here: Any) -> None:
