@@ -28,6 +28,7 @@ from rest_framework.test import APIClient
 
 from clubs.models import Camera, Invitation, TrailEntry
 from exposures.models import EvidenceCell, ExposureLog, Pool
+from exposures.scopes import Scope
 from tests.bodies import CLUB
 from tests.factories import AccountFactory, CameraSpecFactory, MembershipFactory, PaperFactory
 
@@ -137,10 +138,26 @@ def guesses() -> dict[str, Any]:
     return {"statuses": at_once(lambda client, _: client.post("/api/v1/accounts/login/", body), None)}
 
 
+def circle() -> dict[str, Any]:
+    """Eight papers, each merged into the next one, the last into the first."""
+    here = World()
+    keys = [f"{name}|graded paper" for name in "abcdefgh"]
+    for key in keys:
+        PaperFactory.create(club=here.club, name=key[0])
+
+    def call(client: APIClient, number: int) -> Any:
+        body = {"key": keys[number], "into_key": keys[(number + 1) % PROCESSES]}
+        return client.post(here.at + "paper-merges/", body)
+
+    statuses = at_once(call, here.keeper.user)
+    return {"statuses": statuses, "ends": len({Scope(here.club).root(key) for key in keys})}
+
+
 RACES: dict[str, Callable[[], dict[str, Any]]] = {
     "same_log": same_log,
     "other_logs": other_logs,
     "same_record": same_record,
+    "circle": circle,
     "one_use": one_use,
     "keepers_leave": keepers_leave,
     "guesses": guesses,

@@ -52,3 +52,8 @@ def test_of_eight_keepers_who_leave_one_stays(run: Callable[[str], Any]) -> None
 
 def test_eight_guesses_at_once_are_eight_guesses(run: Callable[[str], Any]) -> None:
     assert run("guesses") == {"statuses": [401] * 3 + [429] * 5}
+
+
+def test_merges_never_close_a_circle(run: Callable[[str], Any]) -> None:
+    """Whichever comes last is told that the two are one paper already."""
+    assert run("circle") == {"statuses": [201] * 7 + [422], "ends": 1}
