@@ -1,18 +1,21 @@
-"""Who belongs to a club: roles changed, members removed, leaving. A club always keeps one keeper."""
+"""Who belongs to a club: members added, roles changed, members removed, leaving. A club always keeps one keeper."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from django.db import transaction
+from django.contrib.auth import get_user_model
+from django.db import IntegrityError, transaction
 from django.http import Http404
+from rest_framework.exceptions import ValidationError
 
 from clubs.models import Camera, Club, Membership
 from clubs.selectors import member_in
 from clubs.services import check_role
 from clubs.trail import record
+from pinpool.accounts.throttles import counted
 from pinpool.http.etags import Expected
-from pinpool.http.problems import Conflict
+from pinpool.http.problems import Conflict, impossible
 
 
 @contextmanager
@@ -28,6 +31,23 @@ def club_held(actor: Membership, action: str) -> Iterator[None]:
             raise Http404
         check_role(membership=now, action=action)
         yield
+
+
+def add_member(*, actor: Membership, username: str, role: str) -> Membership:
+    """Give an existing account a role in the club. Names that are none count as tries: they could be fished for."""
+    check_role(membership=actor, action="add_member")
+    users = get_user_model()
+    with counted(MEMBER_TRIES_PER_ACCOUNT=str(actor.user_id)):
+        user = users._default_manager.filter(**{users.USERNAME_FIELD: username}).first()
+        if user is None:
+            raise ValidationError({"username": [impossible("There is no account of that name.", "unknown_account")]})
+    try:
+        with transaction.atomic():
+            member = Membership.objects.create(club=actor.club, user=user, role=role)
+            _record(member, actor=actor.user, action="add_member", after={"role": role})
+    except IntegrityError:
+        raise Conflict(f"{username} is a member already.") from None
+    return member
 
 
 def change_role(*, actor: Membership, number: int, role: str, expected: Expected) -> Membership:

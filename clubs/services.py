@@ -53,20 +53,6 @@ def create_club(*, actor: Any, slug: str, name: str) -> Club:
     return club
 
 
-def add_member(*, actor: Membership, username: str, role: str) -> Membership:
-    """Give an existing account a role in the club."""
-    check_role(membership=actor, action="add_member")
-    users = get_user_model()
-    user = users.objects.filter(**{users.USERNAME_FIELD: username}).first()
-    if user is None:
-        raise ValidationError({"username": [impossible("There is no account of that name.", "unknown_account")]})
-    try:
-        with transaction.atomic():
-            return Membership.objects.create(club=actor.club, user=user, role=role)
-    except IntegrityError:
-        raise Conflict(f"{username} is a member already.") from None
-
-
 def register_camera(
     *,
     actor: Membership,

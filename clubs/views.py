@@ -66,22 +66,3 @@ class OneClubView(ClubView):
 
     def get(self, request: Request, club: str) -> Response:
         return self.one(self.member.club, serializers.ClubOut)
-
-
-class MembersView(ClubView):
-    """Who belongs to the club, and as what."""
-
-    query = PAGE_QUERY
-    actions = {"GET": "read_members", "POST": "add_member"}
-    operations = {
-        "GET": Operation(gives=serializers.MemberOut, page=True, refusals=READ),
-        "POST": Operation(takes=serializers.MemberIn, gives=serializers.MemberOut, status=201, refusals=WRITE),
-    }
-
-    def get(self, request: Request, club: str) -> Response:
-        rows = self.member.club.memberships.select_related("user")
-        return self.page(rows, serializers.MemberOut, key="id")
-
-    def post(self, request: Request, club: str) -> Response:
-        added = services.add_member(actor=self.member, **self.read(request, serializers.MemberIn))
-        return self.one(added, serializers.MemberOut, 201)

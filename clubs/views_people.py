@@ -5,8 +5,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from clubs import invitations, members, selectors, serializers_people
-from clubs.serializers import MemberOut
-from clubs.views import READ, WRITE, ClubView
+from clubs.serializers import MemberIn, MemberOut
+from clubs.views import CHANGE, READ, WRITE, ClubView
 from pinpool.accounts.throttles import address_of
 from pinpool.http.etags import Expected
 from pinpool.http.pages import PAGE_QUERY
@@ -14,7 +14,24 @@ from pinpool.http.schema import Operation
 from pinpool.http.views import View
 from pinpool.scopes import Scope, check_scope
 
-CHANGE = (*WRITE, 412, 428)
+
+class MembersView(ClubView):
+    """Who belongs to the club, and as what."""
+
+    query = PAGE_QUERY
+    actions = {"GET": "read_members", "POST": "add_member"}
+    operations = {
+        "GET": Operation(gives=MemberOut, page=True, refusals=READ),
+        "POST": Operation(takes=MemberIn, gives=MemberOut, status=201, refusals=(*WRITE, 429)),
+    }
+
+    def get(self, request: Request, club: str) -> Response:
+        rows = self.member.club.memberships.select_related("user")
+        return self.page(rows, MemberOut, key="id")
+
+    def post(self, request: Request, club: str) -> Response:
+        added = members.add_member(actor=self.member, **self.read(request, MemberIn))
+        return self.one(added, MemberOut, 201)
 
 
 class MemberView(ClubView):

@@ -12,6 +12,8 @@ DEFAULTS: dict[str, Any] = {
     # The largest scan taken, in bytes, and in pixels once decoded: measuring takes up to about 40 bytes a pixel.
     "MAX_SCAN_BYTES": 20_000_000,
     "MAX_SCAN_PIXELS": 25_000_000,
+    # Photos that one camera may have.
+    "MAX_CAMERA_PHOTOS": 20,
     # Rows in a page of a list, unless the caller asks for another number, and the most they may ask for.
     "PAGE_SIZE": 50,
     "MAX_PAGE_SIZE": 200,
@@ -27,6 +29,8 @@ DEFAULTS: dict[str, Any] = {
     "LOGIN_TRIES_PER_ADDRESS": (40, 900),
     # Codes of invitations that do not count any more, and sign-ups with faults.
     "INVITATION_TRIES_PER_ADDRESS": (20, 900),
+    # Names that a keeper wants to add and that no account has.
+    "MEMBER_TRIES_PER_ACCOUNT": (20, 900),
     # Requests for a new password and wrong codes for it, whether or not there is such an account; then the e-mails that
     # go to one account, so that nobody's mailbox is filled from many addresses.
     "RESET_TRIES_PER_ADDRESS": (10, 3600),

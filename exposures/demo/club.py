@@ -15,10 +15,11 @@ from django.db import transaction
 from django.utils import timezone
 from rest_framework.serializers import Serializer
 
+from clubs.members import add_member
 from clubs.models import Club, Membership
 from clubs.selectors import camera_in, cameras_in
 from clubs.serializers import CameraIn, ClubIn, MemberIn, SpecIn
-from clubs.services import add_member, add_spec, create_club, register_camera
+from clubs.services import add_spec, create_club, register_camera
 from exposures.demo.generator import PAPERS, Season, draw_season
 from exposures.models import Paper
 from exposures.serializers import LogIn, PaperIn

@@ -50,6 +50,22 @@ def delete_account(client: APIClient) -> Any:
     return client.post("/api/v1/accounts/me/deletion/", {"password": PASSWORD})
 
 
+# --------------------------------------------------------------------------------------------------------- added
+
+
+def test_fishing_for_names_of_accounts_ends(client: APIClient, settings: Any) -> None:
+    """Anybody can keep a club: names that are none are counted, real ones are not."""
+    settings.PINPOOL = {"MEMBER_TRIES_PER_ACCOUNT": (2, 900)}
+    for name in ("finn", "edith"):
+        AccountFactory.create(username=name)
+    members = "/api/v1/clubs/creek/members/"
+    names = ("finn", "nobody", "edith", "no one", "finn")
+    told = [client.post(members, {"username": name, "role": "guest"}).status_code for name in names]
+    assert told == [201, 422, 201, 422, 429]
+    entries = TrailEntry.objects.order_by("pk").values_list("action", "subject", "after")
+    assert list(entries) == [("add_member", f"member {name}", {"role": "guest"}) for name in ("finn", "edith")]
+
+
 # --------------------------------------------------------------------------------------------------------- roles
 
 

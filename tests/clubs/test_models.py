@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from django.db import IntegrityError, transaction
 
-from clubs import services
+from clubs import members, services
 from clubs.codes import ALPHABET, new_code
 from clubs.models import Camera, CameraSpec, Membership
 from clubs.roles import MAY, ROLE_CHOICES, Role, allows
@@ -79,7 +79,7 @@ def test_services_ask_for_the_role_themselves() -> None:
     with pytest.raises(services.PermissionDenied):
         register(guest)
     with pytest.raises(services.PermissionDenied):
-        services.add_member(actor=guest, username="x", role="guest")
+        members.add_member(actor=guest, username="x", role="guest")
     assert guest.club.cameras.count() == 0
 
 
