@@ -8,3 +8,9 @@ class ExposuresConfig(AppConfig):
     label = "pinpool_exposures"
     verbose_name = "Pinpool exposures"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        from exposures import own_data  # noqa: PLC0415  (models must be loaded first)
+        from pinpool.accounts.own_data import contribute  # noqa: PLC0415
+
+        contribute("exposures", own_data.exposures_of, before_deletion=own_data.part_with)
