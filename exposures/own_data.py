@@ -1,5 +1,6 @@
 """What the log keeps of a person, and how it parts with them."""
 
+from functools import partial
 from typing import Any
 
 from django.db import transaction
@@ -36,5 +37,5 @@ def _delete_private(user: Any) -> None:
     private = ExposureLog.objects.filter(member=user, private=True)
     ExposureLog.objects.filter(corrects__in=private).update(corrects=None, revision=F("revision") + 1)
     for picture in NegativePicture.objects.filter(log__in=private):
-        transaction.on_commit(lambda image=picture.image: image.storage.delete(image.name))
+        transaction.on_commit(partial(picture.image.storage.delete, str(picture.image.name)))
     private.delete()

@@ -5,12 +5,19 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
+from pinpool.accounts import mail
 from tests.factories import AccountFactory
 
 
 @pytest.fixture(autouse=True)
 def fast_passwords(settings: Any) -> None:
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@pytest.fixture(autouse=True)
+def e_mails_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Before the answer, in the test's own transaction, not after it in another thread."""
+    monkeypatch.setattr(mail, "later", lambda work: work())
 
 
 @pytest.fixture

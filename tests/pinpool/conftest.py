@@ -5,7 +5,6 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
-from pinpool.accounts import mail
 from tests.accounts import PASSWORD, session_of
 from tests.factories import AccountFactory
 
@@ -22,9 +21,3 @@ def walker(db: None) -> Any:
 def signed_in(walker: Any) -> APIClient:
     """A client with a session of its own."""
     return session_of("walker", PASSWORD)
-
-
-@pytest.fixture
-def at_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """E-mails are written before the answer, in the test's own transaction."""
-    monkeypatch.setattr(mail, "later", lambda work: work())

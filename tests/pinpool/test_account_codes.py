@@ -11,6 +11,7 @@ from django.core import mail as outbox
 from rest_framework.test import APIClient
 
 from pinpool.accounts import mail
+from pinpool.accounts.mail import later
 from tests.accounts import AT, OTHER, PASSWORD, by_token, session_of
 from tests.factories import AccountFactory
 from tests.problems import faults_in, problem_of
@@ -27,7 +28,7 @@ def ask_for_code(api: APIClient, email: str = "walker@creek.example") -> str:
     return code_in(outbox.outbox[-1])
 
 
-def test_a_forgotten_password(walker: Any, api: APIClient, at_once: None) -> None:
+def test_a_forgotten_password(walker: Any, api: APIClient) -> None:
     """The code works once; sessions end and tokens are withdrawn, for whoever had the password may hold some."""
     open_session, phone = session_of("walker", PASSWORD), by_token(walker)
     code = ask_for_code(api, "WALKER@creek.example")
@@ -44,7 +45,7 @@ def test_a_forgotten_password(walker: Any, api: APIClient, at_once: None) -> Non
     assert faults_in(again, 422) == {("/code", "unknown_code")}
 
 
-def test_a_code_names_the_page_that_takes_it(walker: Any, api: APIClient, at_once: None, settings: Any) -> None:
+def test_a_code_names_the_page_that_takes_it(walker: Any, api: APIClient, settings: Any) -> None:
     """From the settings, never from the Host header of whoever asks."""
     settings.PINPOOL = {"RESET_PAGE": "https://club.example/reset/{code}", "SITE_NAME": "Creek"}
     settings.ALLOWED_HOSTS = ["*"]
@@ -55,14 +56,14 @@ def test_a_code_names_the_page_that_takes_it(walker: Any, api: APIClient, at_onc
     assert message.subject == "A new password for Creek"
 
 
-def test_a_weak_password_does_not_use_a_code_up(walker: Any, api: APIClient, at_once: None) -> None:
+def test_a_weak_password_does_not_use_a_code_up(walker: Any, api: APIClient) -> None:
     code = ask_for_code(api)
     weak = api.post(AT + "password-reset/confirm/", {"code": code, "new_password": "short"})
     assert faults_in(weak) == {("/new_password", "password_too_short")}
     assert api.post(AT + "password-reset/confirm/", {"code": code, "new_password": OTHER}).status_code == 200
 
 
-def test_codes_that_do_not_count(walker: Any, api: APIClient, at_once: None, settings: Any) -> None:
+def test_codes_that_do_not_count(walker: Any, api: APIClient, settings: Any) -> None:
     other = AccountFactory.create(username="other", email="other@creek.example", password=walker.password)
     code = ask_for_code(api)
     uid, _, token = code.partition(".")
@@ -78,9 +79,7 @@ def test_codes_that_do_not_count(walker: Any, api: APIClient, at_once: None, set
     assert faults_in(response, 422) == {("/code", "unknown_code")}
 
 
-def test_a_code_ends_by_time_by_signing_in_and_by_another_address(
-    walker: Any, api: APIClient, at_once: None, settings: Any
-) -> None:
+def test_a_code_ends_by_time_by_signing_in_and_by_another_address(walker: Any, api: APIClient, settings: Any) -> None:
     for end in ("time", "sign in", "address"):
         code = ask_for_code(api)
         if end == "time":
@@ -95,7 +94,7 @@ def test_a_code_ends_by_time_by_signing_in_and_by_another_address(
     session_of("walker", PASSWORD)
 
 
-def test_mailboxes_are_not_filled_and_addresses_wait(walker: Any, api: APIClient, at_once: None, settings: Any) -> None:
+def test_mailboxes_are_not_filled_and_addresses_wait(walker: Any, api: APIClient, settings: Any) -> None:
     settings.PINPOOL = {"RESET_MAILS_PER_ACCOUNT": (2, 3600), "RESET_TRIES_PER_ADDRESS": (5, 3600)}
     body = {"email": "walker@creek.example"}
     told = [api.post(AT + "password-reset/", body) for _ in range(6)]
@@ -104,7 +103,7 @@ def test_mailboxes_are_not_filled_and_addresses_wait(walker: Any, api: APIClient
     assert len(outbox.outbox) == 2
 
 
-def test_who_gets_no_e_mail(walker: Any, api: APIClient, at_once: None) -> None:
+def test_who_gets_no_e_mail(walker: Any, api: APIClient) -> None:
     AccountFactory.create(username="asleep", email="asleep@creek.example", is_active=False, password=walker.password)
     AccountFactory.create(username="unusable", email="unusable@creek.example", password=make_password(None))
     AccountFactory.create(username="silent", email="", password=walker.password)
@@ -120,8 +119,8 @@ def test_what_is_done_later_is_done_and_harms_nobody(
     monkeypatch.setattr(mail, "_desk", desk)
     monkeypatch.setattr(mail, "PAUSE_S", 0.0)
     done: list[str] = []
-    mail.later(lambda: done.append("first") or 1 / 0)  # type: ignore[func-returns-value]
-    mail.later(lambda: done.append("second"))
+    later(lambda: done.append("first") or 1 / 0)  # type: ignore[func-returns-value]
+    later(lambda: done.append("second"))
     desk.shutdown(wait=True)
     assert done == ["first", "second"]
     assert "could not be sent" in caplog.text

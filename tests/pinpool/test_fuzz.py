@@ -64,7 +64,8 @@ def known(db: None) -> dict[str, str]:
     log = ExposureLogFactory.create(spec=spec, paper=paper)
     AccountFactory.create(username="walker")
     _, secret = ApiToken.issue(user=keeper.user, name="fuzz")
-    return {"club": "creek", "camera": "T1", "paper": str(paper.id), "log": str(log.id), "token": secret}
+    names = {"camera": "T1", "paper": str(paper.id), "log": str(log.id), "token": secret}
+    return names | {"member": str(MembershipFactory.create(club=keeper.club).pk)}
 
 
 @pytest.mark.parametrize("mode", [GenerationMode.POSITIVE, GenerationMode.NEGATIVE], ids=["fitting", "unfitting"])
@@ -88,7 +89,12 @@ def test_every_answer_is_as_documented(known: dict[str, str], label: str, mode: 
 
 
 @pytest.mark.parametrize(
-    "label", [label for label, operation in OPERATIONS.items() if JSON in {body.media_type for body in operation.body}]
+    "label",
+    [
+        label
+        for label, operation in OPERATIONS.items()
+        if JSON in {body.media_type for body in operation.body} and re.search("/(clubs|optics)/", label)  # not accounts
+    ],
 )
 def test_good_bodies_bent_at_random(known: dict[str, str], label: str) -> None:
     """Sizes grown and shrunk, kinds exchanged, keys left out: most of these are answered in full."""
@@ -117,7 +123,7 @@ def good_body(label: str) -> Any:
     if path.startswith("optics/"):
         return OPTICS[path.removeprefix("optics/")]
     bodies = CLUB | {"cameras/{code}/specs/": CLUB["cameras/"]["spec"], "": {"slug": "brook", "name": "Brook"}}
-    bodies |= {"packets/": PACKET, "pool/": POOL}
+    bodies |= {"packets/": PACKET, "pool/": POOL, "members/{number}/": {"role": "leader"}}
     return bodies[path.removeprefix("clubs/").removeprefix("{club}/")]
 
 
@@ -147,7 +153,8 @@ def bent(draw: st.DrawFn, good: Any) -> Any:
 def put_names(case: Any, known: dict[str, str]) -> None:
     """Names that exist in the place of invented ones, in the address and in the body."""
     paper = "papers" in case.path
-    for name, value in {"club": "creek", "code": "T1", "id": known["paper" if paper else "log"]}.items():
+    names = {"club": "creek", "code": "T1", "id": known["paper" if paper else "log"], "number": known["member"]}
+    for name, value in names.items():
         if name in (case.path_parameters or {}):
             case.path_parameters[name] = value
     if isinstance(case.body, dict):
