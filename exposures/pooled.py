@@ -18,7 +18,7 @@ from exposures.models import Doubt, Paper, StoredFit
 from exposures.reciprocity.cells import NO_CELLS, Cells, Floats, Logs
 from exposures.reciprocity.lines import Line
 from exposures.reciprocity.result import Fit, PaperAnswer, fit, restored
-from exposures.reciprocity.robust import DOUBTFUL, RobustFit, doubt, hold, robust_fit
+from exposures.reciprocity.robust import DOUBTFUL, doubt, hold, robust_fit
 from exposures.scopes import Scope, less_doubted
 from optics.core.faults import Flag, Impossible
 
@@ -112,11 +112,7 @@ def _all_anew(scope: Scope, stored: StoredFit | None) -> Fit:
     chunks = list(scope.logs())
     packed = scope.packed_cells()
     warm = np.array(stored.state["theta"]) if stored is not None and stored.state else None
-    known: dict[str, Any] = {"families": scope.families, "warm": warm}
-    if chunks:
-        found = robust_fit([logs for _, logs in chunks], also=packed, **known)
-    else:  # packets alone
-        found = RobustFit(fit(packed, **known), (), 0)
+    found = robust_fit([logs for _, logs in chunks], also=packed, families=scope.families, warm=warm)
     weighed = [(numbers, logs, w) for (numbers, logs), w in zip(chunks, found.weights, strict=True)]
     single = sum(len(logs) for _, logs in chunks)
     count = single + _count(packed)

@@ -116,7 +116,7 @@ def robust_fit(
     given = [hold(assumed, logs, w).weights for logs, w in zip(chunks, given, strict=True)]
     found = fit(also + _cells(chunks, given), families=families, warm=warm, **options)
     passes = 0
-    while passes < MOST_PASSES and found.point is not None:
+    while chunks and passes < MOST_PASSES and found.point is not None:
         passes += 1
         held = [hold(found, logs, w) for logs, w in zip(chunks, given, strict=True)]
         swollen = 1.0
