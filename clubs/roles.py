@@ -65,6 +65,11 @@ MAY = {
     "merge_papers": Act(Role.KEEPER, Scope.MANAGE),
     "read_packets": Act(Role.KEEPER, Scope.READ),
     "exchange_packets": Act(Role.KEEPER, Scope.MANAGE),
+    "read_imports": Act(Role.MEMBER, Scope.READ),
+    "import_rows": Act(Role.MEMBER, Scope.MANAGE),
+    "undo_import": Act(Role.MEMBER, Scope.MANAGE),
+    "export_sheet": Act(Role.MEMBER, Scope.READ),
+    "read_archive": Act(Role.KEEPER, Scope.READ),
 }
 
 
