@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from exposures import views, views_known, views_pool
+from exposures import views, views_exports, views_imports, views_known, views_pool
 
 app_name = "exposures"
 urlpatterns = [
@@ -27,4 +27,11 @@ urlpatterns = [
     path("packets/", views_pool.PacketsView.as_view(), name="packets"),
     path("packets/own/", views_pool.OwnPacketView.as_view(), name="own-packet"),
     path("packets/<uuid:id>/", views_pool.PacketView.as_view(), name="packet"),
+    path("imports/", views_imports.ImportsView.as_view(), name="imports"),
+    path("imports/<uuid:id>/", views_imports.ImportView.as_view(), name="import"),
+    path("imports/<uuid:id>/rows/", views_imports.ImportRowsView.as_view(), name="import-rows"),
+    path("imports/<uuid:id>/apply/", views_imports.ApplyView.as_view(), name="import-apply"),
+    path("imports/<uuid:id>/undo/", views_imports.UndoView.as_view(), name="import-undo"),
+    path("export/", views_exports.ExportView.as_view(), name="export"),
+    path("export/archive/", views_exports.ArchiveView.as_view(), name="archive"),
 ]

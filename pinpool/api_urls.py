@@ -11,6 +11,7 @@ app_name = "pinpool"
 urlpatterns = [
     path("optics/", include("optics.urls")),
     path("accounts/", include("pinpool.accounts.urls")),
+    path("clubs/", include("exposures.urls_clubs")),
     path("clubs/", include("clubs.urls")),
     path("invitations/", include("clubs.urls_invitations")),
     path("clubs/<slug:club>/", include("exposures.urls")),

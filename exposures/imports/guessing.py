@@ -131,7 +131,8 @@ def _by_heading(heading: str, each: Field) -> float:
         return 0.95 - 0.01 * listed.index(words)
     if words in own:
         return 0.8
-    return 0.55 if any(word in words.split() for word in (*own, *listed[:3])) else 0.0
+    # One word of several: enough for what is needed, but not to take a column for something else that it is not.
+    return 0.55 if each.required and any(word in words.split() for word in (*own, *listed[:3])) else 0.0
 
 
 #: What cells of a kind look like, however they are written.

@@ -42,7 +42,7 @@ class Standing(ValidationError):
 
 
 def batches_of(*, actor: Membership) -> QuerySet[ImportBatch]:
-    rows = ImportBatch.objects.filter(club=actor.club).select_related("made_by")
+    rows = ImportBatch.objects.filter(club=actor.club, kind__in=KINDS_OF_SHEET).select_related("made_by")
     return rows if allows(actor.role, "add_member") else rows.filter(made_by=actor.user)
 
 

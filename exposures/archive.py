@@ -1,0 +1,160 @@
+"""A whole club as one JSON object, for another server of this service, with nothing of it lost.
+
+Each section holds the rows of one table, every column under its name but those of `NOT_TOLD`. A row names another by
+what stands for it inside the club (`REFERENCES`) and an account by its user name. Private logs are their author's and
+have no place here; nor have secrets, what others sent, and what is reckoned from the rest (`LEFT_OUT`).
+"""
+
+import base64
+import hashlib
+from collections.abc import Callable, Iterable
+from decimal import Decimal
+from typing import Any
+
+import orjson
+from django.contrib.auth import get_user_model
+from django.db import models, transaction
+from django.utils import timezone
+
+from clubs.models import Camera, CameraPhoto, CameraSpec, Club, Membership, TrailEntry
+from clubs.services import check_role
+from exposures.models import ExposureLog, ImportBatch, NegativePicture, Paper, PaperMerge
+
+FORMAT, VERSION = "pinpool-club", 1
+#: The kind of batch that keeps the names of those who were members where an archive came from.
+ARCHIVE = "archive"
+
+#: Tables by section, in an order in which none names a later one.
+SECTIONS: dict[str, type[models.Model]] = {
+    "cameras": Camera,
+    "specs": CameraSpec,
+    "photos": CameraPhoto,
+    "papers": Paper,
+    "exposures": ExposureLog,
+    "pictures": NegativePicture,
+    "merges": PaperMerge,
+    "trail": TrailEntry,
+}
+#: Tables of a club that no section holds, and why.
+LEFT_OUT = {
+    "Membership": "told as names and roles; accounts belong to a server",
+    "Invitation": "its code is a key to the club here",
+    "ImportBatch": "a working paper, with private rows among others",
+    "EvidenceCell": "summed anew from the log",
+    "StoredFit": "fitted anew",
+    "Doubt": "found anew",
+    "Pool": "its secret stays; whether to share is said anew on each server",
+    "ReceivedPacket": "another club's words, to be had from them",
+}
+#: Columns that no row tells: the server's own numbers, the club, and what follows from the rest.
+NOT_TOLD = {"club", "imported_in", "catalogue_key"}
+#: What stands for a row where another names it.
+REFERENCES: dict[type[models.Model], Callable[[Any], str]] = {
+    Camera: lambda camera: camera.code,
+    CameraSpec: lambda spec: f"{spec.camera.code}/{spec.number}",
+    CameraPhoto: lambda photo: str(photo.pk),
+    Paper: lambda paper: paper.name,
+    ExposureLog: lambda log: str(log.id),
+    NegativePicture: lambda picture: str(picture.pk),
+}
+
+
+def columns_of(model: type[models.Model]) -> list[models.Field]:
+    """The columns that an archive tells of a table."""
+    return [
+        field
+        for field in model._meta.concrete_fields
+        if field.name not in NOT_TOLD and not isinstance(field, models.AutoField)
+    ]
+
+
+def archive_of(*, actor: Membership, pictures: bool) -> dict[str, Any]:
+    """The club's archive; with `pictures` their files are in it, as base64, otherwise they are listed."""
+    check_role(membership=actor, action="read_archive")
+    club = actor.club
+    with transaction.atomic():
+        # What names others is read first: what it names is there already, and stays.
+        rows = {name: list(_rows(name, club)) for name in reversed(SECTIONS)}
+        members = [
+            {"name": each.user.get_username(), "role": each.role, "joined_at": each.joined_at.isoformat()}
+            for each in club.memberships.select_related("user").order_by("pk")
+        ]
+    kept = names_kept(club)
+    told: dict[str, Any] = {
+        "format": FORMAT,
+        "version": VERSION,
+        "made_at": timezone.now().isoformat(),
+        "club": {"slug": club.slug, "name": club.name, "created_at": club.created_at.isoformat()},
+        "members": members,
+        "former_members": kept.get("members", []),
+    }
+    for name in SECTIONS:
+        told[name] = [_told(row, kept.get(name, {}), pictures=pictures) for row in rows[name]]
+    return told | {"checksum": checksum(told)}
+
+
+def checksum(told: dict[str, Any]) -> str:
+    """SHA-256 of the canonical JSON of all but the checksum itself: keys sorted, no spaces, UTF-8."""
+    rest = {name: value for name, value in told.items() if name != "checksum"}
+    return hashlib.sha256(orjson.dumps(rest, option=orjson.OPT_SORT_KEYS)).hexdigest()
+
+
+def names_kept(club: Club) -> dict[str, Any]:
+    """Who the members were where the club's archive came from: by section, column and row; and as `members`."""
+    batch = ImportBatch.objects.filter(club=club, kind=ARCHIVE).first()
+    return batch.mapping if batch is not None else {}
+
+
+def _rows(section: str, club: Club) -> Iterable[Any]:
+    """A section's rows in the order in which they came to be."""
+    model: Any = SECTIONS[section]
+    paths = {"specs": "camera", "photos": "camera", "pictures": "log"}
+    rows = model.objects.filter(**{f"{paths[section]}__club" if section in paths else "club": club})
+    if section == "exposures":
+        # What corrects a private log tells of itself alone; what a private log corrects would seem to count.
+        rows = rows.filter(private=False).exclude(corrected_by__private=True)
+    if section == "pictures":
+        rows = rows.filter(log__private=False).exclude(log__corrected_by__private=True)
+    named = [
+        field.name
+        for field in columns_of(model)
+        if isinstance(field, models.ForeignKey) and (field.null is False or field.related_model is get_user_model())
+    ]
+    more = {"exposures": ["spec__camera", "corrects"]}.get(section, [])
+    order = {"cameras": "code", "papers": "name", "photos": "added_at", "pictures": "log__number"}.get(section, "pk")
+    return rows.select_related(*named, *more).order_by(order)
+
+
+def _told(row: Any, kept: dict[str, dict[str, str]], *, pictures: bool) -> dict[str, Any]:
+    told = {}
+    for field in columns_of(type(row)):
+        if isinstance(field, models.FileField):
+            told[field.name] = _file(getattr(row, field.name)) if pictures else None
+        elif isinstance(field, models.ForeignKey):
+            told[field.name] = _reference(row, field, kept)
+        else:
+            told[field.name] = _plain(getattr(row, field.name))
+    return told
+
+
+def _reference(row: Any, field: models.ForeignKey, kept: dict[str, dict[str, str]]) -> str | None:
+    other = getattr(row, field.name)
+    if field.related_model is get_user_model():
+        return other.get_username() if other is not None else kept.get(field.name, {}).get(str(row.pk))
+    if other is None or (isinstance(other, ExposureLog) and other.private):
+        return None
+    return REFERENCES[type(other)](other)
+
+
+def _file(image: Any) -> str | None:
+    try:
+        with image.open("rb") as file:
+            return base64.b64encode(file.read()).decode()
+    except FileNotFoundError:
+        return None
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Decimal) or type(value).__name__ == "UUID":
+        return str(value)
+    return value.isoformat() if hasattr(value, "isoformat") else value

@@ -1,0 +1,287 @@
+"""A club handed out whole and made anew: nothing is lost on the way, and nothing false or hostile gets in."""
+
+import io
+from datetime import date
+from typing import Any
+
+import numpy as np
+import orjson
+import pytest
+from django.apps import apps
+from django.core.files.base import ContentFile
+from django.core.files.uploadedfile import SimpleUploadedFile
+from PIL import Image
+
+from clubs.models import Camera, CameraPhoto, Club, TrailEntry
+from exposures.archive import LEFT_OUT, NOT_TOLD, SECTIONS, checksum
+from exposures.evidence import summed
+from exposures.models import EvidenceCell, ExposureLog, NegativePicture, PaperMerge
+from exposures.pooled import pooled
+from pinpool.pictures import reencoded
+from tests.bodies import CLUB
+from tests.factories import AccountFactory, CameraSpecFactory, MembershipFactory, PaperFactory
+from tests.problems import faults_in, problem_of
+
+IMPORT = "/api/v1/clubs/import-archive/"
+
+
+def jpeg() -> bytes:
+    file = io.BytesIO()
+    Image.fromarray(np.random.default_rng(1).integers(0, 255, (40, 60, 3), dtype=np.uint8)).save(file, "PNG")
+    return reencoded(file.getvalue(), most_pixels_wide=1600)[0]
+
+
+class Made:
+    """A club with something in every table, made through the API where it has a way."""
+
+    def __init__(self, as_user: Any) -> None:
+        self.keeper = MembershipFactory.create(role="keeper", club__slug="creek", club__name="Creek")
+        self.club = self.keeper.club
+        self.member = MembershipFactory.create(club=self.club, role="member", user__username="walker")
+        self.client, self.as_user = as_user(self.keeper.user), as_user
+        self.at = "/api/v1/clubs/creek/"
+        spec = CameraSpecFactory.create(camera__club=self.club, camera__code="T1", camera__owner=self.member.user)
+        CameraSpecFactory.create(camera=spec.camera, number=2, hole_diameter_mm=0.3, reason="measured again")
+        lent = CameraSpecFactory.create(camera__club=self.club, camera__code="T2").camera
+        Camera.objects.filter(pk=lent.pk).update(lent_to=self.member.user, lent_until=date(2099, 1, 1))
+        self.paper = PaperFactory.create(club=self.club, name="Glasswort", batch="B 7", sheets_left=12)
+        other = PaperFactory.create(club=self.club, name="Glass wort")
+        keys = {"key": other.catalogue_key, "into_key": self.paper.catalogue_key}
+        PaperMerge.objects.create(club=self.club, made_by=self.keeper.user, **keys)
+        client = as_user(self.member.user)
+        body = CLUB["exposures/"] | {"paper": str(self.paper.id)}
+        del body["id"]
+        results = (
+            {"judged_stops": -0.5},
+            {"right_time": "6 min"},
+            {"density": 1.2, "target": 1.0, "gradient": 0.9},
+            None,
+        )
+        self.logs = [self._post(client, "exposures/", body | {"result": result}) for result in results]
+        self._post(client, f"exposures/{self.logs[0]['id']}/corrections/", body | {"reason": "It was 4 min."})
+        self._post(client, "exposures/", body | {"visibility": "private", "note": "secret"})
+        photo = CameraPhoto(camera=lent, width_pixels=60, height_pixels=40, caption="front", added_by=self.keeper.user)
+        photo.image.save("", ContentFile(jpeg()))
+        picture = NegativePicture(log=ExposureLog.objects.get(id=self.logs[1]["id"]), width_pixels=60, height_pixels=40)
+        picture.image.save("", ContentFile(jpeg()))
+
+    def _post(self, client: Any, path: str, body: Any) -> Any:
+        response = client.post(self.at + path, body)
+        assert response.status_code == 201, response.content
+        return response.json()
+
+    def archive(self, client: Any = None, club: str = "creek", pictures: str = "included") -> Any:
+        response = (client or self.client).get(f"/api/v1/clubs/{club}/export/archive/?pictures={pictures}")
+        assert response.status_code == 200, response.content
+        return orjson.loads(response.content)
+
+
+@pytest.fixture
+def made(as_user: Any, settings: Any, tmp_path: Any) -> Made:
+    settings.MEDIA_ROOT = tmp_path
+    return Made(as_user)
+
+
+def send(client: Any, told: Any, **more: str) -> Any:
+    data = told if isinstance(told, bytes) else orjson.dumps(told)
+    return client.post(IMPORT, {"file": SimpleUploadedFile("club.json", data)} | more, format="multipart")
+
+
+def signed(told: dict[str, Any]) -> dict[str, Any]:
+    return told | {"checksum": checksum(told)}
+
+
+def compared(told: dict[str, Any]) -> dict[str, Any]:
+    """What of an archive must be the same on another server: all but when and where it was made, and the import."""
+    rest = {name: told[name] for name in SECTIONS}
+    rest["trail"] = [entry for entry in rest["trail"] if entry["action"] != "import_archive"]
+    people = [each for each in told["former_members"] + told["members"] if each["name"] != "newcomer"]
+    return rest | {"people": people, "name": told["club"]["name"]}
+
+
+# ---------------------------------------------------------------------------------------------------- round trip
+
+
+def test_a_club_on_another_server_is_the_same(made: Made) -> None:
+    """The first server's club is gone, as if it had never been here: then even ids are the same."""
+    told = made.archive()
+    assert [len(told[name]) for name in SECTIONS] == [2, 3, 1, 2, 5, 1, 1, len(told["trail"])]
+    EvidenceCell.objects.all().delete()
+    ExposureLog.objects.all().update(corrects=None)
+    ExposureLog.objects.all().delete()
+    Club.objects.all().delete()
+    newcomer = made.as_user(AccountFactory.create(username="newcomer"))
+    response = send(newcomer, told)
+    assert response.status_code == 201, response.content
+    assert compared(made.archive(newcomer)) == compared(told)
+    assert TrailEntry.objects.get(action="import_archive").after["checksum"] == told["checksum"]
+    log = newcomer.get(f"{made.at}exposures/{made.logs[2]['id']}/").json()
+    assert log == made.logs[2] | {"member": None, "picture": log["picture"]}
+
+
+def test_a_club_beside_the_first_says_the_same(made: Made) -> None:
+    """Here ids that are taken are drawn anew; all else is equal, the pooled model too."""
+    told, newcomer = made.archive(), made.as_user(AccountFactory.create(username="newcomer"))
+    problem_of(send(newcomer, told), 409)
+    assert send(newcomer, told, slug="brook").status_code == 201
+    again = made.archive(newcomer, "brook")
+    ids = {row["id"]: other["id"] for name in ("papers", "exposures", "photos", "pictures")
+           for row, other in zip(told[name], again[name], strict=True)}  # fmt: skip
+    assert not ids.keys() & set(ids.values())
+    text = orjson.dumps(compared(told)).decode()
+    for old, new in ids.items():
+        text = text.replace(old, new)
+    expected, found = orjson.loads(text), compared(again)
+    for name in (*SECTIONS, "people", "name"):
+        if name != "trail":  # which says the ids of its day
+            assert found[name] == expected[name], name
+    brook = Club.objects.get(slug="brook")
+    names = ("logs", "x", "xx", "y", "xy", "yy")
+    of_brook = EvidenceCell.objects.filter(club=brook)
+    assert sorted(of_brook.values_list(*names)) == sorted(
+        summed(ExposureLog.objects.filter(club=brook)).values_list(*names)
+    )
+    assert pooled(brook).answer(brook.papers.get(name="Glasswort")).evidence.logs == 3
+
+
+def test_private_logs_stay_with_their_author(made: Made) -> None:
+    assert "secret" not in orjson.dumps(made.archive()).decode()
+
+
+def test_pictures_are_listed_or_included(made: Made) -> None:
+    told = made.archive(pictures="listed")
+    assert [row["image"] for row in told["photos"] + told["pictures"]] == [None, None]
+    newcomer = made.as_user()
+    assert send(newcomer, told, slug="brook").status_code == 201
+    assert CameraPhoto.objects.count() == 1
+
+
+def test_the_checksum_is_of_the_canonical_rest(made: Made) -> None:
+    told = made.archive()
+    assert told["checksum"] == checksum(told)
+    assert checksum(told | {"name": "x"}) != told["checksum"]
+
+
+def test_every_table_of_a_club_is_told_or_left_out_for_a_reason() -> None:
+    """A new table, or a new column that is not told, must be thought about."""
+    ours = {model.__name__: model for app in ("pinpool_clubs", "pinpool_exposures")
+            for model in apps.get_app_config(app).get_models()}  # fmt: skip
+    sections = {model.__name__ for model in SECTIONS.values()}
+    assert ours.keys() - {"Club"} - sections - LEFT_OUT.keys() == {"PaperMerge"} - sections
+    for name in sections:
+        hidden = {field.name for field in ours[name]._meta.concrete_fields} & NOT_TOLD
+        assert hidden <= {"club", "imported_in", "catalogue_key"}
+
+
+# ------------------------------------------------------------------------------------------------------ refusals
+
+
+def bend(told: Any, section: str, column: str, value: Any, place: int = 0) -> Any:
+    rows = [dict(row) for row in told[section]]
+    rows[place] |= {column: value}
+    return signed(told | {section: rows})
+
+
+@pytest.mark.parametrize(
+    ("section", "column", "value", "code"),
+    [
+        ("cameras", "code", "T1" * 20, "max_length"),
+        ("cameras", "owner", ["walker"], "invalid"),
+        ("specs", "camera", "T9", "unknown_reference"),
+        ("specs", "film_plane", {"kind": "flat"}, "invalid"),
+        ("specs", "film_plane", {"kind": "nothing", "height_mm": 1}, "invalid"),
+        ("specs", "film_plane", "drum", "invalid"),
+        ("specs", "f_number", 8.0, "contradiction"),
+        ("specs", "hole_diameter_mm", -0.3, "out_of_range"),
+        ("specs", "created_at", "2026-05-01T12:00:00", "no_offset"),
+        ("papers", "nominal_exposure_index", "6", "wrong_type"),
+        ("papers", "nominal_exposure_index", -6.0, "out_of_range"),
+        ("papers", "sheets_left", 1.5, "wrong_type"),
+        ("exposures", "paper", "Samphire", "unknown_reference"),
+        ("exposures", "ev100", 5.0, "contradiction"),
+        ("exposures", "exposure_time_s", 1.0, "contradiction"),
+        ("exposures", "indicated_time_s", 1.0, "contradiction"),
+        ("exposures", "result_stops", 3.0, "contradiction"),
+        ("exposures", "result", {"judged": 3}, "unknown_key"),
+        ("exposures", "reading", {"ev": "high"}, "invalid"),
+        ("exposures", "typed_time", "soon", "invalid"),
+        ("exposures", "process", {"typed": 3}, "invalid"),
+        ("exposures", "private", True, "contradiction"),
+        ("exposures", "filter_stops", 1e300, "out_of_range"),
+        ("photos", "image", "bm90IGEgcGljdHVyZQ==", "image_unreadable"),
+        ("photos", "image", "<script>", "invalid"),
+        ("trail", "action", None, "null"),
+        ("trail", "actor_name", "x" * 200, "max_length"),
+    ],
+)
+def test_rows_that_are_none(made: Made, section: str, column: str, value: Any, code: str) -> None:
+    told = made.archive()
+    response = send(made.as_user(), bend(told, section, column, value), slug="brook")
+    [(pointer, found)] = faults_in(response)
+    assert pointer == f"/{section}/0/{column}"
+    assert found == code or {found, code} == {"invalid", "unknown_key"}
+    assert not Club.objects.filter(slug="brook").exists()
+
+
+def test_files_that_are_none(made: Made) -> None:
+    told, client = made.archive(pictures="listed"), made.as_user()
+
+    def code(sent: Any) -> str:
+        [(pointer, found)] = faults_in(send(client, sent, slug="brook"), 422)
+        assert pointer == "/file"
+        return found
+
+    assert code(b"{") == "bad_json"
+    assert code(b"[]") == "not_an_archive"
+    assert code(signed(told | {"version": 2})) == "archive_version"
+    assert code(told | {"papers": []}) == "archive_checksum"
+    assert code(signed(told | {"papers": {}})) == "archive_section"
+    deep: Any = 1
+    for _ in range(60):
+        deep = [deep]
+    assert code(signed(told | {"more": deep})) == "too_deep"
+    assert code(orjson.dumps(signed(bend(told, "papers", "name", "a\0b")))) == "nul_character"
+    assert Club.objects.count() == 1
+
+
+def test_nobody_is_made_a_member_or_an_owner_by_an_archive(made: Made) -> None:
+    """Names are names: an account that has the same one here gets nothing by it."""
+    told = made.archive(pictures="listed")
+    assert send(made.as_user(AccountFactory.create(username="newcomer")), told, slug="brook").status_code == 201
+    brook = Club.objects.get(slug="brook")
+    assert [each.user.username for each in brook.memberships.select_related("user")] == ["newcomer"]
+    assert set(brook.cameras.values_list("owner", "lent_to")) == {(None, None)}
+    assert set(brook.exposures.values_list("member", flat=True)) == {None}
+
+
+def test_merges_in_a_circle(made: Made) -> None:
+    told = made.archive(pictures="listed")
+    [merge] = told["merges"]
+    back = merge | {"key": merge["into_key"], "into_key": merge["key"]}
+    response = send(made.as_user(), signed(told | {"merges": [merge, back]}), slug="brook")
+    assert {found for _, found in faults_in(response)} == {"same_paper"}
+
+
+def test_pictures_of_a_refused_archive_are_not_left_behind(made: Made, tmp_path: Any) -> None:
+    before = {path for path in tmp_path.rglob("*") if path.is_file()}
+    send(made.as_user(), bend(made.archive(), "trail", "action", None), slug="brook")
+    assert {path for path in tmp_path.rglob("*") if path.is_file()} == before
+
+
+def test_what_a_picture_hides_is_gone(made: Made) -> None:
+    """A JPEG with notes and a script behind its end comes out as pixels alone."""
+    import base64  # noqa: PLC0415
+
+    told = made.archive()
+    dirty = base64.b64decode(told["photos"][0]["image"]) + b"<script>alert(1)</script>"
+    sent = bend(told, "photos", "image", base64.b64encode(dirty).decode())
+    assert send(made.as_user(), sent, slug="brook").status_code == 201
+    photo = CameraPhoto.objects.exclude(camera__club__slug="creek").get()
+    with photo.image.open("rb") as file:
+        assert b"script" not in file.read()
+
+
+def test_who_may(made: Made, api: Any) -> None:
+    problem_of(made.as_user(made.member.user).get(f"{made.at}export/archive/"), 403)
+    problem_of(made.as_user().get(f"{made.at}export/archive/"), 404)
+    problem_of(send(api, made.archive(pictures="listed")), 401)
