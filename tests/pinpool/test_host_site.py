@@ -38,6 +38,7 @@ urls.urlpatterns = [path("pinhole/api/v1/", include("pinpool.api_urls"))]
 sys.modules["host_urls"] = urls
 
 from django.core.management import call_command
+from django.db import connection
 from rest_framework.test import APIClient
 from django.contrib.auth import get_user_model
 
@@ -54,7 +55,11 @@ refusal = client.post("/pinhole/api/v1/optics/f-number/", {}, format="json")
 assert refusal["Content-Type"] == "application/problem+json", refusal.content
 assert b"/pinhole/api/v1/optics/f-number/" in client.get("/pinhole/api/v1/schema/").content
 assert client.get("/pinhole/api/v1/docs/").status_code == 200
+assert "pinpool_cache" not in connection.introspection.table_names()  # the site's own cache counts
+no_sessions = client.post("/pinhole/api/v1/accounts/login/", {"username": "a", "password": "b"}, format="json")
+assert no_sessions.status_code == 409, no_sessions.content
 client.force_authenticate(get_user_model().objects.create(username="host"))
+assert client.get("/pinhole/api/v1/accounts/me/data/").status_code == 200
 made = client.post("/pinhole/api/v1/clubs/", {"slug": "creek", "name": "Creek (invented)"}, format="json")
 assert made.status_code == 201, made.content
 print("host site works")
