@@ -125,7 +125,10 @@ def delete_account(*, user: Any, password: str) -> None:
 def _locked(user: Any) -> Iterator[Any]:
     """The account's row as it is now, in a transaction that holds it."""
     with transaction.atomic():
-        yield get_user_model()._default_manager.select_for_update().get(pk=user.pk)
+        found = get_user_model()._default_manager.select_for_update().filter(pk=user.pk).first()
+        if found is None:
+            raise AuthenticationFailed("This account has just been deleted.")
+        yield found
 
 
 def _set_password(user: Any, password: str) -> None:

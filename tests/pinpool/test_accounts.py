@@ -6,8 +6,10 @@ import pytest
 from django.contrib.auth import get_user_model
 from django.db.models import ProtectedError
 from django.test import Client
+from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.test import APIClient
 
+from pinpool.accounts import services
 from pinpool.models import ApiToken
 from tests.accounts import AT, OTHER, PASSWORD, by_token, log_in, session_of
 from tests.problems import faults_in, problem_of
@@ -142,3 +144,10 @@ def test_what_else_a_site_keeps_of_an_account_may_hold_it(
     monkeypatch.setattr(get_user_model(), "delete", protected)
     problem_of(signed_in.post(AT + "me/deletion/", {"password": PASSWORD}), 409)
     assert signed_in.get(AT + "me/").status_code == 200
+
+
+def test_an_account_is_deleted_once(walker: Any) -> None:
+    """Of two requests at once the later one finds it gone."""
+    services.delete_account(user=get_user_model().objects.get(pk=walker.pk), password=PASSWORD)
+    with pytest.raises(AuthenticationFailed):
+        services.delete_account(user=walker, password=PASSWORD)
