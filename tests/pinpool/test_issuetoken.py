@@ -25,3 +25,11 @@ def test_what_cannot_be_issued_is_refused_in_words(arguments: tuple[str, ...]) -
     AccountFactory.create(username="reed")
     with pytest.raises(CommandError):
         call_command("issuetoken", *arguments)
+
+
+def test_a_token_for_less_than_all() -> None:
+    user = AccountFactory.create(username="ada")
+    call_command("issuetoken", "ada", "--scope", "read", stdout=StringIO())
+    assert user.pinpool_tokens.get().scope == "read"
+    with pytest.raises(CommandError, match="invalid choice"):
+        call_command("issuetoken", "ada", "--scope", "all")

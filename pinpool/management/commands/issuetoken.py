@@ -9,6 +9,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from pinpool.models import ApiToken
+from pinpool.scopes import Scope
 
 
 class Command(BaseCommand):
@@ -17,6 +18,7 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("username")
         parser.add_argument("--name", default="command line", help="What the token is for.")
+        parser.add_argument("--scope", choices=Scope.values, default=Scope.MANAGE, help="manage is all.")
         parser.add_argument("--days", type=int, default=90, help="Days until it ends; 90 unless told.")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -27,5 +29,5 @@ class Command(BaseCommand):
         if options["days"] < 1:
             raise CommandError("A token lasts at least a day.")
         ends = timezone.now() + timedelta(days=options["days"])
-        _, secret = ApiToken.issue(user=user, name=options["name"], expires_at=ends)
+        _, secret = ApiToken.issue(user=user, name=options["name"], scope=options["scope"], expires_at=ends)
         self.stdout.write(f"{secret}\nEnds on {ends:%Y-%m-%d}. Send it as “Authorization: Bearer {secret[:6]}…”.")
