@@ -98,5 +98,5 @@ class TrailOut(serializers.Serializer):
     actor = serializers.CharField(source="actor_name", help_text="The user name of that day.")
     action = serializers.CharField()
     subject = serializers.CharField()
-    before = serializers.JSONField(allow_null=True, help_text="What it was, of what changed; null: it is new.")
-    after = serializers.JSONField(allow_null=True, help_text="What it became; null: it is gone.")
+    before = serializers.JSONField(help_text="What it was, of what changed; null: it is new.")
+    after = serializers.JSONField(help_text="What it became; null: it is gone.")

@@ -168,8 +168,8 @@ class SpecOut(serializers.Serializer):
 
 class ChangeOut(serializers.Serializer):
     pointer = serializers.CharField(help_text="JSON pointer into the spec.")
-    old = serializers.JSONField(allow_null=True, help_text="null: it had none.")
-    new = serializers.JSONField(allow_null=True, help_text="null: it has none.")
+    old = serializers.JSONField(help_text="null: it had none.")
+    new = serializers.JSONField(help_text="null: it has none.")
 
 
 class DifferenceOut(serializers.Serializer):

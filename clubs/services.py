@@ -26,12 +26,15 @@ def check_role(*, membership: Membership, action: str) -> None:
         raise PermissionDenied(f"A {membership.role} of this club may not {action.replace('_', ' ')}.")
 
 
-def check_camera(*, membership: Membership, camera: Camera, action: str) -> None:
-    """Raise `PermissionDenied` where the member's role does not allow the action with this camera, by whose it is."""
+def check_camera(*, membership: Membership, camera: Camera, action: str, own: bool = False) -> None:
+    """Raise `PermissionDenied` where the member's role does not allow the action with this camera, by whose it is.
+
+    `own` where what is changed of it is the member's own work, whosever the camera.
+    """
     check_role(membership=membership, action=action)
     owner, act = camera.owner_id, MAY[action]
     whose: Literal["own", "clubs", "others"] = "clubs" if owner is None else "others"
-    if owner == membership.user_id:
+    if own or owner == membership.user_id:
         whose = "own"
     if not allows(membership.role, action, whose=whose):
         least = (act.clubs if whose == "clubs" else act.others) or act.role
@@ -71,7 +74,7 @@ def register_camera(
             with transaction.atomic():
                 camera = Camera.objects.create(club=actor.club, code=tried, name=name, owner=owner, note=note)
                 _write_spec(camera=camera, author=actor.user, **spec)
-                _record(actor, camera, "register_camera", after=_told(camera))
+                record_camera(actor, camera, "register_camera", after=_told(camera))
         except IntegrityError:
             continue
         return camera
@@ -85,7 +88,7 @@ def change_camera(*, actor: Membership, camera: Camera, expected: Expected, fact
     notebooks typed, long after a camera is gone.
     """
     with transaction.atomic():
-        locked = _locked(actor, camera, "change_camera", expected)
+        locked = locked_camera(actor, camera, "change_camera", expected)
         before = _told(locked)
         locked.name, locked.note = facts.get("name", locked.name), facts.get("note", locked.note)
         if facts.get("owner") is not None:
@@ -98,14 +101,14 @@ def change_camera(*, actor: Membership, camera: Camera, expected: Expected, fact
             locked.retired_at = timezone.now() if facts["retired"] else None
         if (after := _told(locked)) != before:
             _save(locked)
-            _record(actor, locked, "change_camera", before, after)
+            record_camera(actor, locked, "change_camera", before, after)
     return locked
 
 
 def lend_camera(*, actor: Membership, camera: Camera, expected: Expected, to: str, until: date) -> Camera:
     """Lend the camera to a member, by user name, until the end of a day; refused while it is lent or retired."""
     with transaction.atomic():
-        locked = _locked(actor, camera, "lend_camera", expected)
+        locked = locked_camera(actor, camera, "lend_camera", expected)
         if locked.loan:
             raise Conflict(f"This camera is lent until {locked.lent_until}; bring it back first.")
         if locked.retired_at:
@@ -118,38 +121,38 @@ def lend_camera(*, actor: Membership, camera: Camera, expected: Expected, to: st
             raise ValidationError(faults)
         locked.lent_to, locked.lent_until = borrower.user, until
         _save(locked)
-        _record(actor, locked, "lend_camera", after=_loan_told(locked))
+        record_camera(actor, locked, "lend_camera", after=_loan_told(locked))
     return locked
 
 
 def bring_back_camera(*, actor: Membership, camera: Camera, expected: Expected) -> Camera:
     """End a loan."""
     with transaction.atomic():
-        locked = _locked(actor, camera, "bring_back_camera", expected)
+        locked = locked_camera(actor, camera, "bring_back_camera", expected)
         if not locked.loan:
             raise Conflict("This camera is not lent.")
         before = _loan_told(locked)
         locked.lent_to = locked.lent_until = None
         _save(locked)
-        _record(actor, locked, "bring_back_camera", before=before)
+        record_camera(actor, locked, "bring_back_camera", before=before)
     return locked
 
 
 def add_spec(*, actor: Membership, camera: Camera, spec: dict[str, Any]) -> CameraSpec:
     """A new revision of what the camera is."""
     with transaction.atomic():
-        locked = _locked(actor, camera, "add_spec")
+        locked = locked_camera(actor, camera, "add_spec")
         before = locked.spec
         made = _write_spec(camera=locked, author=actor.user, **spec)
         _save(locked)
-        _record(actor, locked, "add_spec", before and _spec_told(before), _spec_told(made))
+        record_camera(actor, locked, "add_spec", before and _spec_told(before), _spec_told(made))
     return made
 
 
 # ------------------------------------------------------------------------------------------------------- inside
 
 
-def _locked(actor: Membership, camera: Camera, action: str, expected: Expected | None = None) -> Camera:
+def locked_camera(actor: Membership, camera: Camera, action: str, expected: Expected | None = None) -> Camera:
     """The camera's row, held for a change that the actor may make and that was meant for it as it is."""
     locked = Camera.objects.select_for_update().filter(pk=camera.pk).first()
     if locked is None:
@@ -197,7 +200,8 @@ def _spec_told(spec: CameraSpec) -> dict[str, Any]:
     return {"spec": spec.number, "f_number": spec.f_number, "reason": spec.reason}
 
 
-def _record(actor: Membership, camera: Camera, action: str, before: Any = None, after: Any = None) -> None:
+def record_camera(actor: Membership, camera: Camera, action: str, before: Any = None, after: Any = None) -> None:
+    """Put a change of a camera, or of what is kept of it, on the trail."""
     subject = f"camera {camera.code}"
     record(club=actor.club, actor=actor.user, action=action, subject=subject, before=before, after=after)
 

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from clubs import views, views_cameras, views_people, views_trail
+from clubs import views, views_cameras, views_people, views_photos, views_trail
 
 app_name = "clubs"
 urlpatterns = [
@@ -17,6 +17,13 @@ urlpatterns = [
     path("<slug:club>/cameras/", views_cameras.CamerasView.as_view(), name="cameras"),
     path("<slug:club>/cameras/<slug:code>/", views_cameras.CameraView.as_view(), name="camera"),
     path("<slug:club>/cameras/<slug:code>/loan/", views_cameras.LoanView.as_view(), name="loan"),
+    path("<slug:club>/cameras/<slug:code>/photos/", views_photos.PhotosView.as_view(), name="photos"),
+    path(
+        "<slug:club>/cameras/<slug:code>/photos/<uuid:id>/image/",
+        views_photos.PhotoImageView.as_view(),
+        name="photo_image",
+    ),
+    path("<slug:club>/cameras/<slug:code>/photos/<uuid:id>/", views_photos.PhotoView.as_view(), name="photo"),
     path("<slug:club>/cameras/<slug:code>/specs/", views_cameras.SpecsView.as_view(), name="specs"),
     path("<slug:club>/cameras/<slug:code>/specs/<int:number>/", views_cameras.SpecView.as_view(), name="spec"),
     path(

@@ -1,9 +1,20 @@
 """A good body for every endpoint that takes one, and every film plane, reading and law of our own."""
 
+from io import BytesIO
 from typing import Any
+
+from PIL import Image
 
 from exposures.reciprocity.cells import Cells
 from exposures.reciprocity.packets import make_packet
+
+
+def picture(kind: str = "JPEG") -> bytes:
+    """A dark red picture."""
+    out = BytesIO()
+    Image.new("RGB", (60, 40), "darkred").save(out, kind)
+    return out.getvalue()
+
 
 FILM_PLANES: dict[str, dict[str, Any]] = {
     "flat": {"kind": "flat", "width": "4 in", "height": "5 in", "distance": "61 mm"},
@@ -89,6 +100,8 @@ OPTICS: dict[str, dict[str, Any]] = {
 #: The same, for those that take a form with a file; the file goes in by the test.
 FORMS: dict[str, dict[str, str]] = {
     "hole-scan/": {"resolution": "4800 dpi", "polarity": "auto", "tone_curve": "srgb", "focal_length": "61 mm"},
+    "cameras/<slug:code>/photos/": {"caption": "from above"},
+    "imports/": {"kind": "cameras", "encoding": "utf-8", "delimiter": "comma"},
 }
 
 #: Below /api/v1/clubs/{club}/; a paper's id goes in by the test.
@@ -109,6 +122,8 @@ CLUB: dict[str, dict[str, Any]] = {
     },
     "recommendation/": {"camera": "T1", "paper": "", "reading": READINGS["ev"], "filter_stops": 0.5},
     "paper-merges/": {"key": "cord grass|graded paper", "into_key": "cordgrass|graded paper"},
+    "imports/<uuid:id>/apply/": {"rows": "good"},
+    "imports/<uuid:id>/undo/": {},
 }  # fmt: skip
 
 #: Below /api/v1/accounts/. The password is a keeper's in the tests that send these.
@@ -123,6 +138,13 @@ ACCOUNTS: dict[str, dict[str, Any]] = {
     "password-reset/confirm/": {"code": "MQ.1-0", "new_password": "tea caddy, biscuit drum"},
     "tokens/": {"name": "phone", "scope": "log", "days": 90},
 }
+
+#: A sheet of cameras, and how one of its columns is written.
+SHEET = b'Code,Name,Shape,Diameter,Length,Height,Hole\r\nK9,Biscuit drum,drum,100 mm,150 mm,80 mm,"0,35"\r\n'
+MAPPING = {"columns": [{"column": "Hole", "field": "spec.hole.diameter", "format": {"decimal": ",", "unit": "mm"}}]}
+
+#: The smallest of pictures.
+PICTURE = picture()
 
 #: Those that are not posted, or are no form that a person fills in.
 POOL = {"joined": True}

@@ -15,6 +15,11 @@ def fast_passwords(settings: Any) -> None:
 
 
 @pytest.fixture(autouse=True)
+def own_files(settings: Any, tmp_path_factory: pytest.TempPathFactory) -> None:
+    settings.MEDIA_ROOT = tmp_path_factory.getbasetemp() / "media"
+
+
+@pytest.fixture(autouse=True)
 def e_mails_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """Before the answer, in the test's own transaction, not after it in another thread."""
     monkeypatch.setattr(mail, "later", lambda work: work())

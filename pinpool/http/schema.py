@@ -7,6 +7,7 @@ from typing import Any
 from drf_spectacular.extensions import OpenApiAuthenticationExtension, OpenApiSerializerFieldExtension
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.plumbing import ResolvedComponent
+from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import Direction, OpenApiParameter, OpenApiResponse
 from rest_framework import serializers
 
@@ -19,14 +20,16 @@ from .problems import MEDIA_TYPE
 class Operation:
     """What one method of a view takes and gives.
 
-    `page` wraps `gives` in a cursor page; `again`: the same sent again is answered with 200 instead of `status`.
+    `page` wraps `gives` in a cursor page; `again`: the same sent again is answered with 200 instead of `status`;
+    `media` is what the answer is where it is not JSON, and `gives` then `OpenApiTypes.BINARY`.
     """
 
-    gives: type[serializers.BaseSerializer]
+    gives: type[serializers.BaseSerializer] | OpenApiTypes
     takes: type[serializers.BaseSerializer] | None = None
     status: int = 200
     page: bool = False
     again: bool = False
+    media: str = "application/json"
     refusals: tuple[int, ...] = (400,)
 
 
@@ -62,9 +65,11 @@ class Schema(AutoSchema):
 
     def get_response_serializers(self) -> Any:
         operation = self._operation()
-        gives: Any = page_of(operation.gives) if operation.page else operation.gives
+        gives: Any = operation.gives
+        if operation.page:
+            gives = page_of(gives)
         statuses = (200, operation.status) if operation.again else (operation.status,)
-        responses: dict[Any, Any] = {(status, "application/json"): gives for status in statuses}
+        responses: dict[Any, Any] = {(status, operation.media): gives for status in statuses}
         for status in (*operation.refusals, "default"):
             responses[(status, MEDIA_TYPE)] = OpenApiResponse(ProblemOut, description=_REFUSALS[status])
         return responses

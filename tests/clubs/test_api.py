@@ -4,22 +4,34 @@ from datetime import UTC, datetime
 from typing import Any
 
 import pytest
+from django.core.files.base import ContentFile
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import get_resolver
 from rest_framework.test import APIClient
 
-from clubs.models import CameraSpec, Club, Invitation
+from clubs.models import CameraPhoto, Club, Invitation
 from clubs.roles import MAY, Role, allows
 from clubs.views import ClubView
-from exposures.models import PaperMerge, ReceivedPacket
-from optics.core.film_planes import FilmPlane
-from optics.inputs import FilmPlaneField
-from tests.bodies import CAMERA_CHANGE, CLUB, CORRECTION, FILM_PLANES, HOLE, LOAN, PACKET, PAPER_CHANGE, POOL
+from exposures.models import ImportBatch, PaperMerge, ReceivedPacket
+from pinpool.models import ApiToken
+from pinpool.scopes import Scope
+from tests.bodies import (
+    CAMERA_CHANGE,
+    CLUB,
+    CORRECTION,
+    FORMS,
+    LOAN,
+    MAPPING,
+    PACKET,
+    PAPER_CHANGE,
+    PICTURE,
+    POOL,
+    SHEET,
+)
 from tests.factories import AccountFactory, CameraSpecFactory, ExposureLogFactory, MembershipFactory, PaperFactory
 from tests.problems import faults_in, problem_of
 
 BODIES = {"POST", "PUT", "PATCH"}
-CAMERA_KEYS = {"code", "name", "owner", "note", "loan", "registered_at", "retired_at", "revision", "spec"}
-SPEC_KEYS = {"number", "film_plane", "hole", "focal_length", "f_number", "typed", "reason", "author", "created_at"}
 
 
 class Here:
@@ -36,6 +48,9 @@ class Here:
         facts = {"code": "ACDE347HJK", "role": "guest", "expires_at": datetime(2099, 1, 1, tzinfo=UTC)}
         self.invitation = Invitation.objects.create(club=self.club, **facts)
         self.spec = CameraSpecFactory.create(camera__club=self.club, camera__code="T1")
+        facts = {"image": "t1.jpg", "width_pixels": 60, "height_pixels": 40}
+        self.photo = CameraPhoto.objects.create(camera=self.spec.camera, **facts)
+        self.photo.image.save("t1.jpg", ContentFile(PICTURE))
         self.paper = PaperFactory.create(club=self.club)
         self.log = ExposureLogFactory.create(spec=self.spec, paper=self.paper)
         for name in ("Cordgrass", "Cord Grass", "Samphire"):
@@ -45,6 +60,9 @@ class Here:
         facts = {"source": "elsewhere", "packet_revision": 1, "checksum": "", "content": PACKET, "logs": 4}
         self.packet = ReceivedPacket.objects.create(club=self.club, **facts)
         self.at = f"/api/v1/clubs/{self.club.slug}/"
+        self.sheet = FORMS["imports/"] | {"file": SimpleUploadedFile("cameras.csv", SHEET)}
+        sent = self.clients["keeper"].post(self.at + "imports/", self.sheet, format="multipart")
+        self.batch = ImportBatch.objects.get(pk=sent.json()["id"])
         self.bodies = {path: body | ({"paper": str(self.paper.id)} if "paper" in body else {})
                        for path, body in CLUB.items()}  # fmt: skip
         self.bodies |= {"cameras/T1/specs/": CLUB["cameras/"]["spec"], "packets/": PACKET, "pool/": POOL}
@@ -53,9 +71,14 @@ class Here:
             "exposures/bulk/": [self.bodies["exposures/"]],
             f"exposures/{self.log.id}/corrections/": CORRECTION | {"paper": str(self.paper.id)},
         }
+        batch = f"imports/{self.batch.pk}/"
+        self.bodies |= {batch: MAPPING, f"{batch}apply/": {"rows": "good"}, f"{batch}undo/": {}, "imports/": self.sheet}
         self.bodies |= {
             f"members/{self.other.pk}/": {"role": "leader"},
             "cameras/T1/": CAMERA_CHANGE,
+            "cameras/T1/photos/": FORMS["cameras/<slug:code>/photos/"]
+            | {"image": SimpleUploadedFile("t.jpg", PICTURE)},
+            f"cameras/T1/photos/{self.photo.id}/": {"caption": "the lid"},
             "cameras/T1/loan/": LOAN | {"to": self.members["guest"].user.username},
         }
 
@@ -95,19 +118,30 @@ def routes(resolver: Any, before: str = "") -> Any:
 
 
 def address(here: Here, route: str) -> str:
-    things = {"exposures/": here.log.id, "papers/": here.paper.id, "packets/": here.packet.id}
-    thing = things.get(route.partition("/")[0] + "/", "")
-    numbered = {"members/": here.other, "invitations/": here.invitation}
-    number = numbered.get(route.partition("/")[0] + "/", here.merge).pk
+    things = {
+        "cameras/": here.photo, "exposures/": here.log, "papers/": here.paper, "packets/": here.packet,
+        "imports/": here.batch,
+    }  # fmt: skip
+    thing = getattr(things.get(route.partition("/")[0] + "/"), "id", "")
+    numbered = {"members/": here.other.pk, "invitations/": here.invitation.pk, "cameras/": here.spec.number}
+    number = numbered.get(route.partition("/")[0] + "/", here.merge.pk)
     known = {"<slug:code>": "T1", "<uuid:id>": str(thing), "<int:number>": str(number)}
     for name, value in known.items():
         route = route.replace(name, value)
-    return here.at + route + ("?by=camera" if route == "comparison/" else "")
+    return here.at + route + {"comparison/": "?by=camera", "export/": "?what=papers"}.get(route, "")
 
 
 def whose(route: str) -> Any:
     """To whom the thing at a route belongs: the camera to the club, a log to somebody else."""
     return {"cameras": "clubs", "exposures": "others"}.get(route.partition("/")[0], "own")
+
+
+def form_of(body: Any) -> dict[str, str]:
+    """How to send a body: with a file in it as a form, the file from its beginning."""
+    files = [value for value in body.values() if hasattr(value, "seek")] if isinstance(body, dict) else []
+    for file in files:
+        file.seek(0)
+    return {"format": "multipart"} if files else {}
 
 
 # -------------------------------------------------------------------------------------------------- permission
@@ -121,16 +155,39 @@ def test_every_action_belongs_to_a_call() -> None:
 def test_what_a_role_may(here: Here, role: str) -> None:
     """Every call inside a club is answered or refused just as `clubs.roles.MAY` says."""
     AccountFactory.create(username="walker")
+    here.batch.made_by = here.members[role].user  # or only a keeper would see it
+    here.batch.save()
     for route, method, action in sorted(club_calls(), key=lambda call: call[2] == "leave_club"):  # which ends all else
         at = address(here, route)
         body = here.bodies[at.removeprefix(here.at)] if method in BODIES else None
-        headers = {"If-Match": "*"} if method in {"PUT", "PATCH", "DELETE"} else {}
-        response = getattr(here.clients[role], method.lower())(at, body, headers=headers)
+        headers = {"If-Match": "*"} if method != "GET" else {}
+        form = form_of(body)
+        response = getattr(here.clients[role], method.lower())(at, body, headers=headers, **form)
         if allows(role, action, whose=whose(route)):
             assert response.status_code in {200, 201}, (method, at, response.content)
         else:
             detail = problem_of(response, 403)["detail"]
             assert allows(role, action) or detail == f"A {role} of this club may not {action.replace('_', ' ')}."
+
+
+@pytest.mark.parametrize("scope", Scope.values)
+def test_what_a_token_may(here: Here, scope: str) -> None:
+    """A keeper's token of each scope: every call is answered or refused just as `clubs.roles.MAY` says."""
+    AccountFactory.create(username="walker")
+    _, secret = ApiToken.issue(user=here.members["keeper"].user, name="walk", scope=scope)
+    client = APIClient(headers={"Authorization": f"Bearer {secret}"})
+    client.default_format = "json"
+    for route, method, action in sorted(club_calls(), key=lambda call: call[2] == "leave_club"):
+        at = address(here, route)
+        body = here.bodies[at.removeprefix(here.at)] if method in BODIES else None
+        headers = {"If-Match": "*"} if method != "GET" else {}
+        response = getattr(client, method.lower())(at, body, headers=headers, **form_of(body))
+        needed = MAY[action].scope
+        if Scope.values.index(scope) >= Scope.values.index(needed):
+            assert response.status_code in {200, 201}, (method, at, response.content)
+        else:
+            detail = problem_of(response, 403)["detail"]
+            assert detail == f"This token's scope is “{scope}”; this takes “{needed}”."
 
 
 def test_strangers_meet_nothing(here: Here, as_user: Any, api: APIClient) -> None:
@@ -222,147 +279,3 @@ def test_adding_a_member(here: Here) -> None:
 def test_an_account_that_does_not_exist(here: Here) -> None:
     response = here.clients["keeper"].post(here.at + "members/", {"username": "nobody", "role": "guest"})
     assert faults_in(response, 422) == {("/username", "unknown_account")}
-
-
-# ----------------------------------------------------------------------------------------------------- cameras
-
-
-def camera_body(**more: Any) -> dict[str, Any]:
-    return {"name": "Biscuit tin", "spec": {"film_plane": FILM_PLANES["drum"], "hole": HOLE}} | more
-
-
-def test_registering_a_camera(here: Here) -> None:
-    camera = here.post("cameras/", camera_body(code="k-7"))
-    assert camera.keys() == CAMERA_KEYS
-    assert camera["spec"].keys() == SPEC_KEYS
-    assert (camera["code"], camera["revision"], camera["spec"]["number"]) == ("K-7", 1, 1)
-    assert camera["owner"] == camera["spec"]["author"] == here.members["member"].user.username
-    assert camera["spec"]["typed"] == {"film_plane": FILM_PLANES["drum"], "hole": HOLE}
-    assert camera["spec"]["hole"] == {
-        "diameter": {"value": 0.3, "unit": "mm"},
-        "uncertainty": {"value": 0.01, "unit": "mm"},
-        "plate_thickness": {"value": 0.1, "unit": "mm"},
-        "measured_by": "given",
-        "measurements": [],
-    }
-    assert here.get("cameras/k-7/") == camera
-    assert here.get("cameras/")["results"][0] == camera
-    assert here.post("cameras/", camera_body(club_owned=True))["owner"] is None
-
-
-def test_a_code_is_drawn_where_none_is_given_and_taken_once(here: Here) -> None:
-    drawn = here.post("cameras/", camera_body())["code"]
-    assert len(drawn) == 4
-    for code in (drawn, drawn.lower()):
-        response = here.clients["member"].post(here.at + "cameras/", camera_body(code=code))
-        assert drawn in problem_of(response, 409)["detail"]
-
-
-@pytest.mark.parametrize("code", ["", "a", "a" * 13, "a b", "a_b", "a/b", "é1", "K7\n\n8"])
-def test_codes_that_are_none(here: Here, code: str) -> None:
-    faults = faults_in(here.clients["member"].post(here.at + "cameras/", camera_body(code=code)))
-    assert {pointer for pointer, _ in faults} == {"/code"}
-
-
-@pytest.mark.parametrize("kind", FILM_PLANES)
-def test_a_stored_camera_and_a_posted_film_plane_give_identical_answers(here: Here, api: APIClient, kind: str) -> None:
-    """What was posted, what the camera shows of it, and what the core makes of the stored row: one answer."""
-    posted = FILM_PLANES[kind] | {"hole_offset": {"x": "-1/8 in", "y": "3 mm"}}
-    spec = here.post("cameras/", camera_body(code="X1", spec={"film_plane": posted, "hole": HOLE}))["spec"]
-    answers = [
-        api.post("/api/v1/optics/camera-plan/", {"film_plane": plane, "hole": HOLE}).json()
-        for plane in (posted, spec["typed"]["film_plane"], spec["film_plane"])
-    ]
-    assert answers[0] == answers[1] == answers[2]
-    assert spec["focal_length"] == answers[0]["film_plane"]["distance"]["mean"]
-    assert spec["f_number"] == answers[0]["f_number"]["f_number"]
-    stored: FilmPlane = CameraSpec.objects.get(camera__code="X1").as_film_plane()
-    assert stored.field_of_view == FilmPlaneField().run_validation(posted).field_of_view
-
-
-def test_lengths_in_inches(here: Here) -> None:
-    spec = here.get("cameras/T1/?lengths=in")["spec"]
-    assert spec["film_plane"]["diameter"] == {"value": 100 / 25.4, "unit": "in"}
-    assert spec["hole"]["diameter"]["unit"] == spec["focal_length"]["unit"] == "in"
-
-
-def test_a_nominal_focal_length(here: Here) -> None:
-    body = camera_body()
-    body["spec"] |= {"focal_length": "90 mm"}
-    spec = here.post("cameras/", body)["spec"]
-    assert (spec["focal_length"]["value"], spec["f_number"]) == (90.0, pytest.approx(300.0))
-    assert spec["typed"]["focal_length"] == "90 mm"
-
-
-@pytest.mark.parametrize(
-    ("readings", "measured_by", "diameter"),
-    [
-        ([{"holes_across": 4, "span": "1 mm"}], "counted", 0.25),
-        ([{"pixels": 48, "resolution": "4800 dpi"}], "scanned", 0.254),
-        ([{"diameter": "0.24 mm"}], "given", 0.24),
-        ([{"holes_across": 4, "span": "1 mm"}, {"diameter": "0.25 mm"}], "several", 0.25),
-    ],
-)
-def test_how_the_hole_was_measured(here: Here, readings: Any, measured_by: str, diameter: float) -> None:
-    spec = here.post("cameras/", camera_body(spec={"film_plane": FILM_PLANES["flat"], "hole": {"readings": readings}}))
-    hole = spec["spec"]["hole"]
-    assert (hole["measured_by"], hole["diameter"]["value"]) == (measured_by, pytest.approx(diameter))
-    assert hole["uncertainty"]["value"] > 0
-    assert spec["spec"]["typed"]["hole"] == {"readings": readings}
-
-
-@pytest.mark.parametrize(
-    ("hole", "status", "fault"),
-    [
-        ({}, 400, ("/spec/hole/diameter", "required")),
-        (HOLE | {"readings": [{"diameter": "1 mm"}]}, 400, ("/spec/hole/diameter", "ambiguous")),
-        ({"readings": []}, 400, ("/spec/hole/readings", "empty")),
-        ({"readings": [{"diameter": "1 mm"}], "uncertainty": "1 µm"}, 400, ("/spec/hole/uncertainty", "unknown_key")),
-        ({"diameter": "0.5 µm"}, 400, ("/spec/hole/diameter", "out_of_range")),
-        ({"readings": [{"holes_across": 0.05, "span": "1 m"}]}, 422, ("/spec/hole", "f_number_range")),
-        ({"diameter": "1 µm"}, 201, None),
-    ],
-)
-def test_holes_that_are_none(here: Here, hole: Any, status: int, fault: Any) -> None:
-    body = camera_body(spec={"film_plane": FILM_PLANES["flat"], "hole": hole})
-    response = here.clients["member"].post(here.at + "cameras/", body)
-    if fault is None:
-        assert response.status_code == status
-    else:
-        assert faults_in(response, status) == {fault}
-
-
-def test_a_film_plane_that_cannot_be(here: Here) -> None:
-    spec = {"film_plane": FILM_PLANES["drum"] | {"length": "4 m"}, "hole": HOLE}
-    response = here.clients["member"].post(here.at + "cameras/", camera_body(spec=spec))
-    assert faults_in(response, 422) == {("/spec/film_plane/length", "strip_too_long")}
-    assert here.club.cameras.count() == 1
-
-
-# ------------------------------------------------------------------------------------------------------- specs
-
-
-def test_a_better_measurement_is_a_new_revision(here: Here) -> None:
-    here.post("cameras/", camera_body(code="K7"))
-    first = here.get("cameras/K7/")["spec"]
-    second = here.post("cameras/K7/specs/", CLUB["cameras/"]["spec"])
-    assert second.keys() == SPEC_KEYS
-    assert (second["number"], second["reason"]) == (2, "measured again")
-    assert "reason" not in second["typed"]
-    assert here.get("cameras/K7/specs/")["results"] == [first, second]
-    now = here.get("cameras/K7/")
-    assert (now["spec"], now["revision"]) == (second, 2)
-    for method in ("put", "patch", "delete"):
-        problem_of(getattr(here.clients["keeper"], method)(here.at + "cameras/K7/specs/"), 405)
-
-
-def test_who_may_say_what_a_camera_is(here: Here, as_user: Any) -> None:
-    other = MembershipFactory.create(club=here.club)
-    here.post("cameras/", camera_body(code="MINE"))
-    here.post("cameras/", camera_body(code="OURS", club_owned=True))
-    spec = CLUB["cameras/"]["spec"]
-    problem_of(as_user(other.user).post(here.at + "cameras/MINE/specs/", spec), 403)
-    problem_of(here.clients["leader"].post(here.at + "cameras/MINE/specs/", spec), 403)
-    assert here.post("cameras/MINE/specs/", spec)["number"] == 2
-    assert here.post("cameras/MINE/specs/", spec, "keeper")["number"] == 3
-    assert as_user(other.user).post(here.at + "cameras/OURS/specs/", spec).status_code == 201
