@@ -6,7 +6,7 @@ from typing import Any
 import django_filters
 from django import forms
 from django.contrib.auth import get_user_model
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 from rest_framework import serializers
 
 from clubs.models import CameraSpec
@@ -48,7 +48,7 @@ class ExposureFilter(django_filters.FilterSet):
     member = django_filters.CharFilter(method="by_member", max_length=150)
     visibility = django_filters.CharFilter(method="by_visibility")
     shared = django_filters.BooleanFilter("shared")
-    judged = django_filters.BooleanFilter("result", "isnull", exclude=True)
+    judged = django_filters.BooleanFilter(method="by_result")
     since = MomentFilter("taken_at", "gte")
     until = MomentFilter("taken_at", "lt")
     corrected = django_filters.BooleanFilter(method="any_way")
@@ -65,6 +65,9 @@ class ExposureFilter(django_filters.FilterSet):
     def any_way(self, rows: QuerySet, _name: str, _value: bool) -> QuerySet:
         return rows
 
+    def by_result(self, rows: QuerySet, _name: str, value: bool) -> QuerySet:
+        return rows.filter(result__isnull=not value)
+
     def by_camera(self, rows: QuerySet, _name: str, value: str) -> QuerySet:
         club = self.request.resolver_match.kwargs["club"]
         specs = CameraSpec.objects.filter(camera__club__slug=club, camera__code=value.upper())
@@ -75,7 +78,9 @@ class ExposureFilter(django_filters.FilterSet):
         return one_of(rows, "member", list(users.values_list("pk", flat=True)))
 
     def by_visibility(self, rows: QuerySet, _name: str, value: str) -> QuerySet:
-        return rows.filter(Q(shared=value == "shared"), Q(private=value == "private"))
+        if value == "private":
+            return rows.filter(private=True, member_id=self.request.user.pk)
+        return rows.filter(private=False, shared=value == "shared")
 
 
 def one_of(rows: QuerySet, name: str, keys: list[Any]) -> QuerySet:

@@ -127,17 +127,23 @@ class ExposureLog(models.Model):
                 condition=~models.Q(shared=True, private=True), name="pinpool_log_not_shared_and_private"
             )
         ]
-        # One for each filter of the log, in the order of its pages.
+        # One for each filter of the log, in the order of its pages; the club makes each the obvious choice.
         indexes = [
             models.Index(fields=["club", "-number"], name="pinpool_log_by_club"),
             models.Index(fields=["club", "taken_at"], name="pinpool_log_by_time"),
-            models.Index(fields=["paper", "-number"], name="pinpool_log_by_paper"),
-            models.Index(fields=["spec", "-number"], name="pinpool_log_by_spec"),
-            models.Index(fields=["member", "-number"], name="pinpool_log_by_member"),
+            models.Index(fields=["paper", "club", "-number"], name="pinpool_log_by_paper"),
+            models.Index(fields=["spec", "club", "-number"], name="pinpool_log_by_spec"),
+            models.Index(fields=["member", "club", "-number"], name="pinpool_log_by_member"),
+            models.Index(
+                fields=["member", "club", "-number"], condition=models.Q(private=True), name="pinpool_log_private"
+            ),
             models.Index(fields=["club", "-number"], condition=models.Q(shared=True), name="pinpool_log_shared"),
-            models.Index(fields=["member", "-number"], condition=models.Q(private=True), name="pinpool_log_private"),
             models.Index(
                 fields=["club", "-number"], condition=models.Q(result__isnull=True), name="pinpool_log_unjudged"
+            ),
+            # The unique one holds every log, nearly all under null: SQLite then takes it to lead to all of them.
+            models.Index(
+                fields=["corrects"], condition=models.Q(corrects__isnull=False), name="pinpool_log_corrections"
             ),
         ]
 

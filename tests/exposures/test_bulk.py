@@ -122,7 +122,7 @@ def test_an_entry_stored_by_somebody_else_in_between(here: Any, monkeypatch: pyt
 
 
 def test_five_hundred_entries_cost_little_more_than_ten(here: Any) -> None:
-    """Statements grow with the cells, and with a small share of the rows where a statement holds only so many values."""
+    """Statements grow with the cells, and where one holds only so many values, with a small share of the rows."""
     costs = {}
     for count in (10, 100, 500):
         entries = [here.body(result={"judged_stops": n / 100}) for n in range(count)]
