@@ -120,7 +120,7 @@ def test_a_club_on_another_server_is_the_same(made: Made) -> None:
 
 
 def test_a_club_beside_the_first_says_the_same(made: Made) -> None:
-    """Here ids that are taken are drawn anew; all else is equal, and the cells are those of the log as it now stands."""
+    """Here ids that are taken are drawn anew; all else is equal, and the cells are those of its log."""
     told, newcomer = made.archive(), made.as_user(AccountFactory.create(username="newcomer"))
     problem_of(send(newcomer, told), 409)
     assert send(newcomer, told, slug="brook").status_code == 201
