@@ -10,12 +10,25 @@ from clubs.serializers_specs import SpecIn, SpecOut
 from pinpool.http.fields import Day, StrictSerializer, Text, YesNo
 
 
+#: Words that stand where a club's short name would.
+TAKEN_BY_ROUTES = {"import-archive"}
+
+
 class ClubIn(StrictSerializer):
     slug = Text(
         max_length=40,
         validators=[RegexValidator(r"^[a-z0-9]+(-[a-z0-9]+)*\Z", "Words of a–z and 0–9, joined by hyphens.")],
         help_text="Short name in addresses: a–z, 0–9, -.",
     )
+    name = Text()
+
+    def validate_slug(self, slug: str) -> str:
+        if slug in TAKEN_BY_ROUTES:
+            raise serializers.ValidationError("This word has an address of its own; choose another.", "reserved")
+        return slug
+
+
+class ClubChangeIn(StrictSerializer):
     name = Text()
 
 

@@ -6,8 +6,9 @@ from typing import Any
 from django.db import transaction
 from django.db.models import F
 
+from exposures.archive import ARCHIVE
 from exposures.evidence import mark_changed
-from exposures.models import EvidenceCell, ExposureLog, NegativePicture
+from exposures.models import EvidenceCell, ExposureLog, ImportBatch, NegativePicture
 from exposures.serializers import LogOut
 
 
@@ -29,6 +30,7 @@ def part_with(user: Any) -> None:
     for club in sorted(shared):
         mark_changed(club_id=club, shared=shared[club])
     _delete_private(user)
+    ImportBatch.objects.filter(made_by=user).exclude(kind=ARCHIVE).delete()  # their tables may hold private rows
     ExposureLog.objects.filter(member=user).update(member=None, revision=F("revision") + 1)
 
 

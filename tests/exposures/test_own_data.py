@@ -9,7 +9,8 @@ from rest_framework.test import APIClient
 
 from clubs.models import Membership
 from exposures.evidence import summed
-from exposures.models import EvidenceCell, ExposureLog, NegativePicture, Pool
+from exposures.models import EvidenceCell, ExposureLog, ImportBatch, NegativePicture, Pool
+from exposures.own_data import part_with
 from exposures.pooled import pooled
 from tests.accounts import PASSWORD, Statements
 from tests.bodies import CLUB
@@ -139,3 +140,15 @@ def test_an_account_that_stays_keeps_everything(walk: Walk, as_user: Any) -> Non
     client = as_user(walk.member.user)
     problem_of(client.post("/api/v1/accounts/me/deletion/", {"password": PASSWORD}), 409)
     assert ExposureLog.objects.filter(member=walk.member.user, revision=1).count() == 3
+
+
+def test_sheets_they_brought_in_go_with_them() -> None:
+    """A table may hold private rows; what came of it stays."""
+    walk = Walk()
+    user = walk.member.user
+    batch = ImportBatch.objects.create(club=walk.club, kind="exposures", file_name="a.csv", table=[], made_by=user)
+    log = ExposureLogFactory.create(spec=walk.spec, member=user, imported_in=batch)
+    part_with(user)
+    assert not ImportBatch.objects.exists()
+    log.refresh_from_db()
+    assert log.imported_in is None
