@@ -56,6 +56,20 @@ def create_club(*, actor: Any, slug: str, name: str) -> Club:
     return club
 
 
+def change_club(*, actor: Membership, expected: Expected, name: str) -> Club:
+    """Another name; the short name stays, since addresses are made of it."""
+    check_role(membership=actor, action="change_club")
+    with transaction.atomic():
+        club = Club.objects.select_for_update().get(pk=actor.club_id)
+        expected.check(club.revision)
+        if club.name != name:
+            before, club.name, club.revision = club.name, name, club.revision + 1
+            club.save(update_fields=["name", "revision"])
+            told = {"before": {"name": before}, "after": {"name": name}}
+            record(club=club, actor=actor.user, action="change_club", subject=f"club {club.slug}", **told)
+    return club
+
+
 def register_camera(
     *,
     actor: Membership,

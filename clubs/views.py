@@ -9,6 +9,7 @@ from rest_framework.response import Response
 from clubs import selectors, serializers, services
 from clubs.models import Membership
 from clubs.roles import MAY
+from pinpool.http.etags import Expected
 from pinpool.http.pages import PAGE_QUERY
 from pinpool.http.schema import Operation
 from pinpool.http.views import AccountView, View
@@ -58,11 +59,20 @@ class ClubsView(AccountView):
 
 
 class OneClubView(ClubView):
-    """One of my clubs."""
+    """One of my clubs. Its short name stays: addresses are made of it."""
 
     query = {}
-    actions = {"GET": "read_club"}
-    operations = {"GET": Operation(gives=serializers.ClubOut, refusals=READ)}
+    actions = {"GET": "read_club", "PATCH": "change_club"}
+    operations = {
+        "GET": Operation(gives=serializers.ClubOut, refusals=READ),
+        "PATCH": Operation(takes=serializers.ClubChangeIn, gives=serializers.ClubOut, refusals=CHANGE),
+    }
 
     def get(self, request: Request, club: str) -> Response:
         return self.one(self.member.club, serializers.ClubOut)
+
+    def patch(self, request: Request, club: str) -> Response:
+        member = self.member
+        name = self.read(request, serializers.ClubChangeIn)["name"]
+        changed = services.change_club(actor=member, expected=Expected.by(request), name=name)
+        return self.one(changed, serializers.ClubOut)

@@ -75,6 +75,7 @@ class Here:
         self.bodies |= {batch: MAPPING, f"{batch}apply/": {"rows": "good"}, f"{batch}undo/": {}, "imports/": self.sheet}
         self.bodies |= {
             f"members/{self.other.pk}/": {"role": "leader"},
+            "": {"name": "Creek Walkers"},
             "cameras/T1/": CAMERA_CHANGE,
             "cameras/T1/photos/": FORMS["cameras/<slug:code>/photos/"]
             | {"image": SimpleUploadedFile("t.jpg", PICTURE)},
@@ -261,6 +262,19 @@ def test_names_that_are_none(as_user: Any, name: str) -> None:
 def test_a_pasted_tab_is_a_space(as_user: Any) -> None:
     made = as_user().post("/api/v1/clubs/", {"slug": "creek", "name": "Creek\twalkers"})
     assert made.json()["name"] == "Creek walkers"
+
+
+def test_a_club_gets_another_name(here: Here) -> None:
+    client, name = here.clients["keeper"], "<script>alert(1)</script>"
+    problem_of(client.patch(here.at, {"name": name}), 428)
+    changed = client.patch(here.at, {"name": name}, headers={"If-Match": '"r1"'})
+    assert (changed.json()["name"], changed["ETag"]) == (name, '"r2"')
+    assert here.get("")["name"] == name
+    problem_of(client.patch(here.at, {"name": "Creek"}, headers={"If-Match": '"r1"'}), 412)
+    entry = here.club.trail.get(action="change_club")
+    assert (entry.before, entry.after) == ({"name": here.club.name}, {"name": name})
+    for body in ({"slug": "mine"}, {"revision": 9}, {"name": "Creek", "created_at": "2020-01-01T00:00:00Z"}):
+        assert "unknown_key" in {code for _, code in faults_in(client.patch(here.at, body, headers={"If-Match": "*"}))}
 
 
 # ----------------------------------------------------------------------------------------------------- members
