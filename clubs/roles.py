@@ -59,6 +59,8 @@ MAY = {
     "read_exposures": Act(Role.GUEST, Scope.READ),
     "log_exposure": Act(Role.MEMBER, Scope.LOG),
     "correct_exposure": Act(Role.MEMBER, Scope.LOG, others=Role.KEEPER),
+    "put_picture": Act(Role.MEMBER, Scope.LOG, others=Role.KEEPER),
+    "remove_picture": Act(Role.MEMBER, Scope.LOG, others=Role.KEEPER),
     "read_estimates": Act(Role.GUEST, Scope.READ),
     "ask_recommendation": Act(Role.GUEST, Scope.READ),
     "ask_next_tests": Act(Role.MEMBER, Scope.READ),

@@ -219,8 +219,16 @@ class PlaceOut(serializers.Serializer):
     longitude = QuantityField("angle")
 
 
+class PictureIn(StrictSerializer):
+    """A form with a file."""
+
+    image = serializers.FileField(
+        help_text="JPEG, PNG, TIFF or WebP; encoded anew, so that no notes and no place stay in it.", use_url=False
+    )
+
+
 class PictureOut(serializers.Serializer):
-    """A picture of the negative or print; the picture itself is at `picture/` below the entry."""
+    """A picture of the negative or print; the JPEG itself is at `picture/image/` below the entry."""
 
     width_pixels = serializers.IntegerField()
     height_pixels = serializers.IntegerField()

@@ -16,7 +16,7 @@ from clubs.roles import allows
 from clubs.services import check_role
 from clubs.trail import record
 from exposures.evidence import evidence_of, keep, mark_changed, take_out
-from exposures.models import ExposureLog, Paper, PaperMerge
+from exposures.models import ExposureLog, NegativePicture, Paper, PaperMerge
 from exposures.processes import told_again
 from optics.core.light import Light
 from pinpool.http.etags import Expected
@@ -156,7 +156,8 @@ def correct_exposure(*, actor: Membership, log: ExposureLog, **told: Any) -> tup
     """Put a new entry in the place of `log`, which stays on record but counts no longer. Told as for `log_exposure`,
     with a `reason`; only its author or a keeper may, and the new entry stays its author's.
 
-    A `Conflict` where another correction was first. What the club has seen cannot become private.
+    Its picture goes along. What the club has seen cannot become private. A `Conflict` where another correction was
+    first.
     """
     check_role(membership=actor, action="correct_exposure")
     check_theirs(actor, log, "correct_exposure", "correct this entry")
@@ -179,6 +180,7 @@ def correct_exposure(*, actor: Membership, log: ExposureLog, **told: Any) -> tup
         except IntegrityError:
             raise Conflict(f"Another entry was stored under the id {new.id} meanwhile; choose a new one.") from None
         keep(new)
+        NegativePicture.objects.filter(log=old).update(log=new)
         if not new.private:
             before = None if old.private else told_by(log)
             record_in_trail(actor, "correct_exposure", subject(log), before, told_by(new))

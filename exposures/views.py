@@ -9,13 +9,15 @@ from rest_framework.response import Response
 
 from clubs.selectors import camera_in
 from clubs.views import READ, WRITE, ClubView
-from exposures import bulk, selectors, serializers, services
+from exposures import bulk, pictures, selectors, serializers, services
 from exposures.filters import ExposureFilter, PaperFilter
 from pinpool.http.etags import Expected
 from pinpool.http.filters import LENGTHS, filtered
+from pinpool.http.images import JPEGRenderer, PictureView, picture
 from pinpool.http.pages import PAGE_QUERY
 from pinpool.http.problems import refuse_unknown
 from pinpool.http.schema import Operation
+from pinpool.http.uploads import UploadParser
 
 CHANGE = (*WRITE, 412, 428)
 
@@ -137,6 +139,43 @@ class CorrectionsView(ClubView):
         entry, new = services.correct_exposure(actor=member, log=wrong, **facts)
         entry = selectors.exposure_for(reader=member, id=entry.id)
         return self.one(entry, serializers.LogOut, 201 if new else 200)
+
+
+class NegativeView(ClubView):
+    """A picture of the negative or print, one to an entry, by its author or a keeper. The answer is the entry."""
+
+    parser_classes = [UploadParser]
+    query = {}
+    actions = {"PUT": "put_picture", "DELETE": "remove_picture"}
+    operations = {
+        "PUT": Operation(takes=serializers.PictureIn, gives=serializers.LogOut, refusals=CHANGE),
+        "DELETE": Operation(gives=serializers.LogOut, refusals=CHANGE),
+    }
+
+    def put(self, request: Request, club: str, id: uuid.UUID) -> Response:  # noqa: A002
+        member = self.member
+        entry = selectors.exposure_for(reader=member, id=id)
+        image = self.read(request, serializers.PictureIn)["image"]
+        pictures.put_picture(actor=member, log=entry, image=image, expected=Expected.by(request))
+        return self.one(selectors.exposure_for(reader=member, id=id), serializers.LogOut)
+
+    def delete(self, request: Request, club: str, id: uuid.UUID) -> Response:  # noqa: A002
+        member = self.member
+        entry = selectors.exposure_for(reader=member, id=id)
+        pictures.remove_picture(actor=member, log=entry, expected=Expected.by(request))
+        return self.one(selectors.exposure_for(reader=member, id=id), serializers.LogOut)
+
+
+class NegativeImageView(PictureView, ClubView):
+    """The picture itself, for those who may see the entry."""
+
+    actions = {"GET": "read_exposures"}
+    operations = {"GET": Operation(gives=OpenApiTypes.BINARY, media=JPEGRenderer.media_type, refusals=READ)}
+
+    def get(self, request: Request, club: str, id: uuid.UUID) -> Response:  # noqa: A002
+        entry = selectors.exposure_for(reader=self.member, id=id)
+        image = pictures.picture_of(entry).image
+        return picture(request, image, name=f"{entry.id.hex[:8]}.jpg", revision=entry.revision)
 
 
 def with_camera_and_paper(club: Any, facts: dict[str, Any]) -> dict[str, Any]:

@@ -42,8 +42,8 @@ class PictureView(View):
         return {}
 
 
-def picture(request: Request, image: FieldFile, *, name: str) -> Response:
-    """A stored JPEG, which never changes, under a `name` of ours; for a `PictureView`.
+def picture(request: Request, image: FieldFile, *, name: str, revision: int = 1) -> Response:
+    """A stored JPEG under a `name` of ours, for a `PictureView`; `revision` where another may come to its address.
 
     404 where the file is gone. It may be kept, but whether it may still be seen is asked each time.
     """
@@ -58,4 +58,4 @@ def picture(request: Request, image: FieldFile, *, name: str) -> Response:
         "Content-Security-Policy": "default-src 'none'; sandbox",
         "Cache-Control": "private, no-cache",
     }
-    return tagged(request, Response(data, headers=headers), 1)
+    return tagged(request, Response(data, headers=headers), revision)

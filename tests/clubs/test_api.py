@@ -12,7 +12,7 @@ from rest_framework.test import APIClient
 from clubs.models import CameraPhoto, Club, Invitation
 from clubs.roles import MAY, Role, allows
 from clubs.views import ClubView
-from exposures.models import ImportBatch, PaperMerge, ReceivedPacket
+from exposures.models import ImportBatch, NegativePicture, PaperMerge, ReceivedPacket
 from pinpool.models import ApiToken
 from pinpool.scopes import Scope
 from tests.bodies import (
@@ -53,6 +53,8 @@ class Here:
         self.photo.image.save("t1.jpg", ContentFile(PICTURE))
         self.paper = PaperFactory.create(club=self.club)
         self.log = ExposureLogFactory.create(spec=self.spec, paper=self.paper)
+        negative = NegativePicture(log=self.log, width_pixels=60, height_pixels=40)
+        negative.image.save("n.jpg", ContentFile(PICTURE))
         for name in ("Cordgrass", "Cord Grass", "Samphire"):
             PaperFactory.create(club=self.club, name=name)
         keys = {"key": "samphire|graded paper", "into_key": "cordgrass|graded paper"}
@@ -80,6 +82,7 @@ class Here:
             "cameras/T1/photos/": FORMS["cameras/<slug:code>/photos/"]
             | {"image": SimpleUploadedFile("t.jpg", PICTURE)},
             f"cameras/T1/photos/{self.photo.id}/": {"caption": "the lid"},
+            f"exposures/{self.log.id}/picture/": {"image": SimpleUploadedFile("n.jpg", PICTURE)},
             "cameras/T1/loan/": LOAN | {"to": self.members["guest"].user.username},
         }
 
