@@ -9,7 +9,6 @@ from clubs.roles import ROLE_CHOICES
 from clubs.serializers_specs import SpecIn, SpecOut
 from pinpool.http.fields import Day, StrictSerializer, Text, YesNo
 
-
 #: Words that stand where a club's short name would.
 TAKEN_BY_ROUTES = {"import-archive"}
 
