@@ -59,13 +59,16 @@ class Plan:
 def plan_tests(*, actor: Membership, count: int, camera: Camera | None = None, paper: Paper | None = None) -> Plan:
     """The exposures that would narrow the club's uncertainty most, each with those before it already made.
 
-    Out of the cameras and papers of the club, or those given; of many the ones with the most logs.
+    Out of the cameras and papers that the club uses, or those given; of many the ones with the most logs.
     """
     found = pooled(actor.club)
-    papers = {found.key(each): each for each in ([paper] if paper else papers_in(club=actor.club).order_by("-name"))}
+    in_use = papers_in(club=actor.club).filter(retired_at=None).order_by("-name")
+    papers = {found.key(each): each for each in ([paper] if paper else in_use)}
     papers = {key: papers[key] for key in _most_logged(found, "paper", papers, most=MOST_PLANNED_PAPERS)}
     most = max(next_tests.MOST_CANDIDATES // max(len(papers) * len(next_tests.TEST_TIMES_S), 1), 1)
-    specs = [(each, each.spec) for each in ([camera] if camera else cameras_in(club=actor.club))]
+    specs = [
+        (each, each.spec) for each in ([camera] if camera else cameras_in(club=actor.club).filter(retired_at=None))
+    ]
     keyed = {camera_key(spec.pk): (each, spec) for each, spec in specs if spec is not None}
     chosen = _most_logged(found, "camera", keyed, most=most)
     plan = next_tests.next_tests(

@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from django.utils import timezone
 
 from exposures import teaching
 from exposures.pooled import pooled
@@ -95,6 +96,15 @@ def test_a_paper_nobody_has_logged_comes_first(here: Any) -> None:
     spec = here.club.cameras.get(code=first["camera"]).spec
     indicated = spec.f_number**2 / (2 ** first["ev100"] * 6 / 100)
     assert first["indicated_time"]["value"] == pytest.approx(indicated)
+
+
+def test_not_with_what_is_retired(here: Any) -> None:
+    here.season()
+    old = PaperFactory.create(club=here.club, name="Samphire 3", retired_at=timezone.now())
+    here.club.cameras.exclude(code="T1").update(retired_at=timezone.now())
+    plan = read(here, "next-tests/?count=6")["tests"]
+    assert {(test["camera"], test["paper"]["id"]) for test in plan} == {("T1", str(here.paper.id))}
+    assert read(here, f"next-tests/?count=1&paper={old.id}")["tests"]  # unless it is asked for
 
 
 def test_only_on_what_was_asked(here: Any) -> None:
