@@ -12,13 +12,13 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 from clubs.models import Membership
 from clubs.selectors import cameras_in
 from clubs.services import check_role
-from exposures.evidence import keep
+from exposures.evidence import hold, keep
 from exposures.models import ExposureLog, Paper
 from exposures.services import record_in_trail, same, unsaved_log
 from pinpool.http.problems import Conflict, faults_of, impossible
 
 MOST_AT_ONCE = 500
-#: Others may store entries under the same ids at the same moment; each try sees what they stored before it.
+#: Another club may store entries under the same ids at the same moment; each try sees what it stored before.
 TRIES = 5
 
 
@@ -61,12 +61,13 @@ def log_exposures(*, actor: Membership, entries: Sequence[dict[str, Any] | Valid
         try:
             with transaction.atomic():
                 return _store(actor, found)
-        except IntegrityError:  # an id that somebody else stored in between: now it is seen
+        except IntegrityError:  # an id that another club stored in between: now it is seen
             continue
     raise Conflict("Others store entries under the same ids all the time; send it again.")
 
 
 def _store(actor: Membership, entries: Sequence[dict[str, Any] | ValidationError]) -> Outcomes:
+    hold(actor.club_id)
     ids = [entry["id"] for entry in entries if isinstance(entry, dict) and "id" in entry]
     stored = {log.id: log for log in ExposureLog.objects.filter(id__in=ids).select_related("spec")}
     new: list[ExposureLog] = []

@@ -48,6 +48,17 @@ def evidence_of(
     }
 
 
+def hold(club_id: int) -> None:
+    """From here to the end of the transaction nobody else changes the club's log.
+
+    Whoever stores, corrects or takes out logs does this first of all, so that two of them never wait for each other.
+    """
+    held = Pool.objects.select_for_update().filter(club_id=club_id)
+    if not held.values_list("pk").first():
+        Pool.objects.get_or_create(club_id=club_id)
+        held.values_list("pk").first()
+
+
 def keep(*logs: ExposureLog) -> None:
     """Add new logs of one club to their cells. Call inside the transaction that stores them, once they are stored."""
     sums: dict[tuple[Any, ...], np.ndarray] = {}

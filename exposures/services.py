@@ -15,7 +15,7 @@ from clubs.models import Camera, Membership
 from clubs.roles import allows
 from clubs.services import check_role
 from clubs.trail import record
-from exposures.evidence import evidence_of, keep, mark_changed, take_out
+from exposures.evidence import evidence_of, hold, keep, mark_changed, take_out
 from exposures.models import ExposureLog, NegativePicture, Paper, PaperMerge
 from exposures.processes import told_again
 from optics.core.light import Light
@@ -138,6 +138,7 @@ def log_exposure(*, actor: Membership, **told: Any) -> tuple[ExposureLog, bool]:
     log = unsaved_log(actor=actor, **told)
     try:
         with transaction.atomic():
+            hold(actor.club_id)
             log.save(force_insert=True)
             keep(log)
             if not log.private:
@@ -162,6 +163,7 @@ def correct_exposure(*, actor: Membership, log: ExposureLog, **told: Any) -> tup
     check_role(membership=actor, action="correct_exposure")
     check_theirs(actor, log, "correct_exposure", "correct this entry")
     with transaction.atomic():
+        hold(actor.club_id)
         old = ExposureLog.objects.select_for_update().get(pk=log.pk)
         new = unsaved_log(actor=actor, corrects=log, **told)
         stored = stored_as(new)

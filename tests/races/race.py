@@ -27,10 +27,11 @@ from django.utils import timezone
 from rest_framework.test import APIClient
 
 from clubs.models import Camera, Invitation, TrailEntry
+from exposures.evidence import summed
 from exposures.models import EvidenceCell, ExposureLog, Pool
 from exposures.scopes import Scope
 from tests.bodies import CLUB
-from tests.factories import AccountFactory, CameraSpecFactory, MembershipFactory, PaperFactory
+from tests.factories import AccountFactory, CameraSpecFactory, ExposureLogFactory, MembershipFactory, PaperFactory
 
 PROCESSES = 8
 
@@ -41,7 +42,7 @@ class World:
     def __init__(self) -> None:
         self.keeper = MembershipFactory.create(role="keeper")
         self.club = self.keeper.club
-        CameraSpecFactory.create(camera__club=self.club, camera__code="T1")
+        self.spec = CameraSpecFactory.create(camera__club=self.club, camera__code="T1")
         self.paper = PaperFactory.create(club=self.club)
         self.at = f"/api/v1/clubs/{self.club.slug}/"
 
@@ -88,6 +89,54 @@ def other_logs() -> dict[str, Any]:
     statuses = at_once(call, here.keeper.user)
     cells = list(EvidenceCell.objects.values_list("logs", flat=True))
     return {"statuses": statuses, "stored": ExposureLog.objects.count(), "cells": cells}
+
+
+def many_logs() -> dict[str, Any]:
+    """The same twenty entries, in one order and the other, at once and one by one."""
+    here = World()
+    body = CLUB["exposures/"] | {"paper": str(here.paper.pk)}
+    entries = [body | {"id": f"{number:08}-0b7e-4c8e-9d0e-6a1f0d1c2b3a"} for number in range(20)]
+
+    def call(client: APIClient, number: int) -> Any:
+        if number % 4 == 3:
+            return [client.post(here.at + "exposures/", entry) for entry in entries][-1]
+        return client.post(here.at + "exposures/bulk/", entries[:: -1 if number % 2 else 1])
+
+    statuses = at_once(call, here.keeper.user)
+    cells = list(EvidenceCell.objects.values_list("logs", flat=True))
+    return {"failed": [each for each in statuses if each > 201], "stored": ExposureLog.objects.count(), "cells": cells}
+
+
+def same_correction() -> dict[str, Any]:
+    """Eight corrections of one entry."""
+    here = World()
+    log = ExposureLogFactory.create(spec=here.spec, paper=here.paper, member=here.keeper.user)
+    facts = CLUB["exposures/"] | {"paper": str(here.paper.pk), "reason": "It was 4 min."}
+    body = {key: value for key, value in facts.items() if key != "id"}
+    statuses = at_once(
+        lambda client, number: client.post(f"{here.at}exposures/{log.id}/corrections/", body | {"note": str(number)}),
+        here.keeper.user,
+    )
+    counted = EvidenceCell.objects.aggregate(logs=Sum("logs"))["logs"]
+    return {"statuses": statuses, "stored": ExposureLog.objects.count(), "counted": counted}
+
+
+def crossing_corrections() -> dict[str, Any]:
+    """Eight entries of two papers, each corrected to the other paper."""
+    here = World()
+    papers = [here.paper, PaperFactory.create(club=here.club)]
+    made = {"spec": here.spec, "member": here.keeper.user}
+    logs = [ExposureLogFactory.create(**made, paper=papers[number % 2]) for number in range(PROCESSES)]
+    facts = {key: value for key, value in CLUB["exposures/"].items() if key not in {"id", "visibility"}}
+
+    def call(client: APIClient, number: int) -> Any:
+        body = facts | {"paper": str(papers[1 - number % 2].pk), "reason": "The other paper."}
+        return client.post(f"{here.at}exposures/{logs[number].id}/corrections/", body)
+
+    statuses = at_once(call, here.keeper.user)
+    kept = sorted(EvidenceCell.objects.values_list("paper", "logs", "longest_stops"))
+    anew = sorted((row["paper_id"], row["logs"], row["longest_stops"]) for row in summed(ExposureLog.objects.all()))
+    return {"statuses": statuses, "cells": [logs for _, logs, _ in kept], "right": kept == anew}
 
 
 def same_record() -> dict[str, Any]:
@@ -156,6 +205,9 @@ def circle() -> dict[str, Any]:
 RACES: dict[str, Callable[[], dict[str, Any]]] = {
     "same_log": same_log,
     "other_logs": other_logs,
+    "many_logs": many_logs,
+    "same_correction": same_correction,
+    "crossing_corrections": crossing_corrections,
     "same_record": same_record,
     "circle": circle,
     "one_use": one_use,

@@ -33,6 +33,18 @@ def test_different_logs_are_all_counted_in_one_cell(run: Callable[[str], Any]) -
     assert run("other_logs") == {"statuses": [201] * 8, "stored": 8, "cells": [8]}
 
 
+def test_many_logs_at_once_are_stored_once_and_nobody_waits_for_ever(run: Callable[[str], Any]) -> None:
+    assert run("many_logs") == {"failed": [], "stored": 20, "cells": [20]}
+
+
+def test_one_of_eight_corrects_an_entry(run: Callable[[str], Any]) -> None:
+    assert run("same_correction") == {"statuses": [201] + [409] * 7, "stored": 2, "counted": 1}
+
+
+def test_corrections_that_cross_leave_the_cells_right(run: Callable[[str], Any]) -> None:
+    assert run("crossing_corrections") == {"statuses": [201] * 8, "cells": [4, 4], "right": True}
+
+
 def test_one_of_eight_changes_a_record(run: Callable[[str], Any]) -> None:
     assert run("same_record") == {"statuses": [200] + [412] * 7, "revision": 2}
 
