@@ -56,6 +56,8 @@ def compare(fit: Fit, *, by: str, keys: Sequence[Any] | None = None, at_time_s: 
         return Comparison(by, (), (), "There are no logs to compare.")
     wanted = None if keys is None else set(keys)
     chosen = [key for key in fit.cells.levels(by)[0].tolist() if wanted is None or key in wanted]
+    if not chosen:
+        return Comparison(by, (), (), "There are no logs to compare.")
     if len(chosen) > MOST_LEVELS:
         raise Impossible("too_many_to_compare", f"Choose at most {MOST_LEVELS} to compare.", "keys")
     if by == "paper":

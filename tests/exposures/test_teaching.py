@@ -243,6 +243,22 @@ def test_of_very_many_those_with_the_most_logs_are_compared(here: Any, monkeypat
     assert [row["name"] for row in read(here, "comparison/?by=camera")["rows"]] == ["T1 #1"]
 
 
+def test_logs_of_those_who_left_are_compared_with_nobody(here: Any) -> None:
+    here.season()
+    here.club.memberships.exclude(pk=here.member.pk).delete()
+    rows = read(here, "comparison/?by=member")
+    assert [row["name"] for row in rows["rows"]] == [here.member.user.username]
+    assert {log["name"] for log in rows["logs"]} == {here.member.user.username, "former member"}
+
+
+def test_a_comparison_of_nobody(here: Any) -> None:
+    """All who logged anything have left."""
+    ExposureLogFactory.create(spec=here.spec, paper=here.paper)
+    compared = read(here, "comparison/?by=member")
+    assert (compared["rows"], compared["verdict"]) == ([], "There are no logs to compare.")
+    assert [log["name"] for log in compared["logs"]] == ["former member"]
+
+
 def test_say_what_to_compare(here: Any) -> None:
     assert faults_in(here.client.get(here.at + "comparison/")) == {("/by", "required")}
     assert faults_in(here.client.get(here.at + "comparison/?by=colour")) == {("/by", "invalid_choice")}

@@ -26,8 +26,9 @@ from schemathesis.specs.openapi.checks import (
 
 from pinpool.models import ApiToken
 from pinpool.wsgi import application
-from tests.bodies import CLUB, FILM_PLANES, LAWS, OPTICS, PACKET, POOL, READINGS
-from tests.factories import AccountFactory, CameraSpecFactory, ExposureLogFactory, MembershipFactory, PaperFactory
+from tests.bodies import FILM_PLANES, LAWS, OPTICS, READINGS
+from tests.clubs.test_api import Here, address
+from tests.factories import AccountFactory
 
 DOCUMENT = schemathesis.openapi.from_path(Path(__file__).parents[2] / "fixtures/openapi.yaml")
 OPERATIONS = {found.ok().label: found.ok() for found in DOCUMENT.get_all_operations()}
@@ -54,23 +55,49 @@ def one_connection() -> Iterator[None]:
         signal.connect(close_old_connections)
 
 
+class Known:
+    """A club in which things of every kind exist, and the token of its keeper."""
+
+    def __init__(self, here: Here) -> None:
+        self.here = here
+        AccountFactory.create(username="walker")
+        _, secret = ApiToken.issue(user=here.members["keeper"].user, name="fuzz")
+        self.headers = {"Authorization": f"Bearer {secret}", "If-Match": "*"}
+
+    def address_of(self, path: str) -> str:
+        """A path of the document with names that exist in the places of its parameters."""
+        below = path.partition("{club}/")[2]
+        for name, kind in {"id": "uuid", "code": "slug", "number": "int"}.items():
+            below = below.replace(f"{{{name}}}", f"<{kind}:{name}>")
+        return address(self.here, below).partition("?")[0]
+
+    def put_names(self, case: Any) -> None:
+        """Names that exist in the place of invented ones, in the address and in the body."""
+        if "{club}" in case.path:
+            steps = zip(case.path.split("/"), self.address_of(case.path).split("/"), strict=True)
+            case.path_parameters = {step[1:-1]: value for step, value in steps if step.startswith("{")}
+        elif "{code}" in case.path:
+            case.path_parameters = {"code": self.here.invitation.code}
+        if isinstance(case.body, dict):
+            names = {"camera": "T1", "paper": str(self.here.paper.id)}
+            case.body = case.body | {name: value for name, value in names.items() if name in case.body}
+
+    def good_body(self, path: str) -> Any:
+        if path.startswith("/api/v1/optics/"):
+            return OPTICS[path.removeprefix("/api/v1/optics/")]
+        if "{club}" not in path:
+            return {"slug": "brook", "name": "Brook"}
+        return self.here.bodies[self.address_of(path).removeprefix(self.here.at)]
+
+
 @pytest.fixture
-def known(db: None) -> dict[str, str]:
-    """Names that exist in one club, and the token of its keeper."""
-    keeper = MembershipFactory.create(role="keeper", club__slug="creek")
-    spec = CameraSpecFactory.create(camera__club=keeper.club, camera__code="T1")
-    paper = PaperFactory.create(club=keeper.club, name="Cordgrass")
-    PaperFactory.create(club=keeper.club, name="Cord grass")
-    log = ExposureLogFactory.create(spec=spec, paper=paper)
-    AccountFactory.create(username="walker")
-    _, secret = ApiToken.issue(user=keeper.user, name="fuzz")
-    names = {"camera": "T1", "paper": str(paper.id), "log": str(log.id), "token": secret}
-    return names | {"member": str(MembershipFactory.create(club=keeper.club).pk)}
+def known(as_user: Any) -> Known:
+    return Known(Here(as_user))
 
 
 @pytest.mark.parametrize("mode", [GenerationMode.POSITIVE, GenerationMode.NEGATIVE], ids=["fitting", "unfitting"])
 @pytest.mark.parametrize("label", OPERATIONS)
-def test_every_answer_is_as_documented(known: dict[str, str], label: str, mode: GenerationMode) -> None:
+def test_every_answer_is_as_documented(known: Known, label: str, mode: GenerationMode) -> None:
     operation = OPERATIONS[label]
     if mode is GenerationMode.NEGATIVE and not (operation.body or operation.query or operation.path_parameters):
         mode = GenerationMode.POSITIVE  # nothing of it can be wrong
@@ -79,8 +106,8 @@ def test_every_answer_is_as_documented(known: dict[str, str], label: str, mode: 
     @given(case=operation.as_strategy(generation_mode=mode), real=st.booleans(), signed_in=st.booleans())
     def answers(case: Any, real: bool, signed_in: bool) -> None:
         if real or signed_in:
-            put_names(case, known)
-        headers = {"Authorization": f"Bearer {known['token']}", "If-Match": "*"} if real or signed_in else {}
+            known.put_names(case)
+        headers = known.headers if real or signed_in else {}
         response = case.call(app=application, base_url="http://localhost", headers=headers)
         case.validate_response(response, checks=CHECKS)
         assert str(response.status_code) in {*operation.responses.status_codes, *ANY_CALL}
@@ -96,35 +123,25 @@ def test_every_answer_is_as_documented(known: dict[str, str], label: str, mode: 
         if JSON in {body.media_type for body in operation.body} and re.search("/(clubs|optics)/", label)  # not accounts
     ],
 )
-def test_good_bodies_bent_at_random(known: dict[str, str], label: str) -> None:
+def test_good_bodies_bent_at_random(known: Known, label: str) -> None:
     """Sizes grown and shrunk, kinds exchanged, keys left out: most of these are answered in full."""
-    operation, good = OPERATIONS[label], good_body(label)
+    operation = OPERATIONS[label]
+    good = known.good_body(operation.path)
     found = set()
 
     @settings(derandomize=True, max_examples=EXAMPLES, deadline=None, suppress_health_check=list(HealthCheck))
     @given(body=bent(good), inches=st.booleans())
     def answers(body: Any, inches: bool) -> None:
         query = {"lengths": "in"} if inches and "lengths" in {each.name for each in operation.query} else {}
-        case = operation.Case(body=body, query=query, media_type=JSON, path_parameters=dict.fromkeys(
-            (each.name for each in operation.path_parameters), ""))  # fmt: skip
-        put_names(case, known)
-        headers = {"Authorization": f"Bearer {known['token']}", "If-Match": "*"}
-        response = case.call(app=application, base_url="http://localhost", headers=headers)
+        case = operation.Case(body=body, query=query, media_type=JSON, path_parameters={})
+        known.put_names(case)
+        response = case.call(app=application, base_url="http://localhost", headers=known.headers)
         case.validate_response(response, checks=CHECKS)
         found.add(response.status_code)
         assert response.status_code in {200, 201, 400, 409, 412, 422}
 
     answers()
-    assert found & ({422} if "packets" in label else {200, 201})  # a bent packet shows by its checksum
-
-
-def good_body(label: str) -> Any:
-    path = label.rpartition("/api/v1/")[2]
-    if path.startswith("optics/"):
-        return OPTICS[path.removeprefix("optics/")]
-    bodies = CLUB | {"cameras/{code}/specs/": CLUB["cameras/"]["spec"], "": {"slug": "brook", "name": "Brook"}}
-    bodies |= {"packets/": PACKET, "pool/": POOL, "members/{number}/": {"role": "leader"}}
-    return bodies[path.removeprefix("clubs/").removeprefix("{club}/")]
+    assert found & ({422} if "packets" in label else {200, 201, 409})  # a bent packet shows by its checksum
 
 
 @st.composite
@@ -144,18 +161,9 @@ def bent(draw: st.DrawFn, good: Any) -> Any:
             return draw(st.booleans())
         if isinstance(value, int | float):
             return type(value)(value * scale)
+        if value is None:
+            return None
         quantity = re.fullmatch(r"(-?[0-9.]+) ?([a-zµ°/^2]+)", value)
         return {"value": float(quantity[1]) * scale, "unit": quantity[2].replace("°", "deg")} if quantity else value
 
     return bend(good)
-
-
-def put_names(case: Any, known: dict[str, str]) -> None:
-    """Names that exist in the place of invented ones, in the address and in the body."""
-    paper = "papers" in case.path
-    names = {"club": "creek", "code": "T1", "id": known["paper" if paper else "log"], "number": known["member"]}
-    for name, value in names.items():
-        if name in (case.path_parameters or {}):
-            case.path_parameters[name] = value
-    if isinstance(case.body, dict):
-        case.body = case.body | {name: known[name] for name in ("camera", "paper") if name in case.body}

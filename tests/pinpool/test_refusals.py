@@ -10,7 +10,8 @@ import pytest
 from rest_framework.test import APIClient
 
 from tests.bodies import CLUB, FILM_PLANES, LAWS, OPTICS, READINGS
-from tests.factories import CameraSpecFactory, MembershipFactory, PaperFactory
+from tests.clubs.test_api import Here, address
+from tests.factories import MembershipFactory
 from tests.problems import faults_in, problem_of
 
 API = "/api/v1/optics/"
@@ -350,13 +351,10 @@ def test_a_blank_filter_does_not_answer_with_everything(as_user: Any, query: str
 
 @pytest.fixture
 def keeper(as_user: Any) -> tuple[APIClient, str, dict[str, dict[str, Any]]]:
-    """A keeper's client, their club's address, and good bodies that name a camera and a paper of the club."""
-    member = MembershipFactory.create(role="keeper")
-    CameraSpecFactory.create(camera__club=member.club, camera__code="T1")
-    paper = str(PaperFactory.create(club=member.club).id)
-    bodies = {path: body | ({"paper": paper} if "paper" in body else {}) for path, body in CLUB.items()}
-    bodies["cameras/T1/specs/"] = CLUB["cameras/"]["spec"]
-    return as_user(member.user), f"/api/v1/clubs/{member.club.slug}/", bodies
+    """A keeper's client, their club's address, and good bodies that are posted there."""
+    here = Here(as_user)
+    paths = [address(here, route).removeprefix(here.at) for route in CLUB]
+    return here.clients["keeper"], here.at, {path: here.bodies[path] for path in [*paths, "cameras/T1/specs/"]}
 
 
 def test_wrong_types_everywhere_in_a_club(keeper: Any) -> None:
@@ -376,7 +374,8 @@ def test_unknown_keys_everywhere_in_a_club(keeper: Any) -> None:
 def test_unknown_query_names_in_a_club(keeper: Any) -> None:
     client, address, bodies = keeper
     reads = (
-        "", "reciprocity/", "reciprocity/cameras/", "reciprocity/members/", "reciprocity/model/", "cameras/T1/",
+        "", "invitations/", "trail/", "imports/", "cameras/T1/photos/", "export/archive/", "membership/",
+        "reciprocity/", "reciprocity/cameras/", "reciprocity/members/", "reciprocity/model/", "cameras/T1/",
         "papers/", "exposures/", "cameras/", "members/", "cameras/T1/specs/", "next-tests/", "doubts/", "pool/",
         "catalogue/", "paper-merges/", "packets/", "packets/own/",
     )  # fmt: skip
