@@ -129,7 +129,7 @@ class ExposureLog(models.Model):
         ]
         # One for each filter of the log, in the order of its pages; the club makes each the obvious choice.
         indexes = [
-            models.Index(fields=["club", "-number"], name="pinpool_log_by_club"),
+            models.Index(fields=["club", "-number", "taken_at"], name="pinpool_log_by_club"),
             models.Index(fields=["club", "taken_at"], name="pinpool_log_by_time"),
             models.Index(fields=["paper", "club", "-number"], name="pinpool_log_by_paper"),
             models.Index(fields=["spec", "club", "-number"], name="pinpool_log_by_spec"),

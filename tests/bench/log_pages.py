@@ -71,6 +71,7 @@ def measure(keeper: Any, paper: Any, count: int) -> None:
     client.force_authenticate(keeper.user)
     at = f"/api/v1/clubs/{keeper.club.slug}/exposures/"
     since = ExposureLogFactory.build().taken_at
+    day = since + timedelta(days=1)
     filters: dict[str, tuple[str, dict[str, Any]]] = {
         "all": ("", {}),
         "camera": ("camera=C7&", {"spec__camera__code": "C7"}),
@@ -80,6 +81,7 @@ def measure(keeper: Any, paper: Any, count: int) -> None:
         "not judged": ("judged=false&", {"result__isnull": True}),
         "private": ("visibility=private&", {"private": True, "member": keeper.user}),
         "since": (f"since={quote(since.isoformat())}&", {}),
+        "first day": (f"until={quote(day.isoformat())}&", {"taken_at__lt": day}),
     }
     print(f"{count:,} logs on {connection.vendor}; a page of 50, median of {ROUNDS} in ms")
     for name, (query, found) in filters.items():
