@@ -206,5 +206,5 @@ def doubts_for(*, actor: Membership) -> QuerySet[Doubt]:
     """Logs of the club that look wrong: one's own, and for leaders and keepers everybody's."""
     pooled(actor.club)
     rows = Doubt.objects.filter(club=actor.club, log__club=actor.club).exclude(text="")
-    rows = rows.select_related("log__spec__camera", "log__member")
+    rows = rows.select_related("log__spec__camera", "log__member", "log__picture", "log__corrects", "log__corrected_by")
     return rows if allows(actor.role, "add_paper") else rows.filter(log__member=actor.user)
