@@ -78,6 +78,15 @@ def test_the_fit_is_that_of_the_corrected_log(here: Any) -> None:
     assert pooled(here.club).fit.cells.logs.sum() == 60
 
 
+def test_a_doubtful_entry_once_corrected_is_doubted_and_compared_no_longer(here: Any) -> None:
+    here.season()
+    wrong = here.log(exposure_time="10 s", result={"judged_stops": 9})
+    lists = [here.at + "doubts/", here.at + "comparison/?by=camera"]
+    assert all(wrong["id"] in here.client.get(at).content.decode() for at in lists)
+    correct(here, wrong, exposure_time="10 s")
+    assert not any(wrong["id"] in here.client.get(at).content.decode() for at in lists)
+
+
 def test_what_a_day_was_stays_where_it_is_not_what_was_wrong(here: Any) -> None:
     """The index and spec of then, unless the paper, the camera or the time is corrected."""
     wrong = here.log(note="wnidy")
