@@ -45,16 +45,6 @@ EXAMPLES = 12
 JSON = "application/json"
 
 
-@pytest.fixture(autouse=True)
-def one_connection() -> Iterator[None]:
-    """The test's transaction outlives each request, as with Django's own test client."""
-    for signal in (request_started, request_finished):
-        signal.disconnect(close_old_connections)
-    yield
-    for signal in (request_started, request_finished):
-        signal.connect(close_old_connections)
-
-
 class Known:
     """A club in which things of every kind exist, and the token of its keeper."""
 
@@ -93,6 +83,16 @@ class Known:
 @pytest.fixture
 def known(as_user: Any) -> Known:
     return Known(Here(as_user))
+
+
+@pytest.fixture(autouse=True)
+def one_connection(known: Known) -> Iterator[None]:
+    """The test's transaction outlives each request, as with Django's own client, whose use in `known` comes first."""
+    for signal in (request_started, request_finished):
+        signal.disconnect(close_old_connections)
+    yield
+    for signal in (request_started, request_finished):
+        signal.connect(close_old_connections)
 
 
 @pytest.mark.parametrize("mode", [GenerationMode.POSITIVE, GenerationMode.NEGATIVE], ids=["fitting", "unfitting"])
