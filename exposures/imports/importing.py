@@ -17,7 +17,7 @@ from clubs.models import Membership
 from clubs.roles import allows
 from clubs.services import check_role, register_camera
 from clubs.trail import record
-from exposures.evidence import keep
+from exposures.evidence import hold, keep
 from exposures.imports.cells import Format
 from exposures.imports.fields import KINDS_OF_SHEET, fields_of
 from exposures.imports.guessing import Column, Question, guessed, questions_of
@@ -231,6 +231,7 @@ def apply(*, actor: Membership, id: uuid.UUID, rows: str, expected: Expected) ->
     if rows == "all":
         _refuse_faulty(batch)
     with transaction.atomic():  # short: others may wait for it
+        hold(actor.club_id)
         now = _found(batches_of(actor=actor).select_for_update(of=("self",)), id)
         if now.state == State.IMPORTED:
             return now

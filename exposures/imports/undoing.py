@@ -10,7 +10,7 @@ from rest_framework.exceptions import ErrorDetail
 
 from clubs.models import Camera, Membership
 from clubs.trail import record
-from exposures.evidence import take_out
+from exposures.evidence import hold, take_out
 from exposures.imports.importing import Standing, State, locked, save, subject_of
 from exposures.models import ExposureLog, ImportBatch, Paper
 from pinpool.http.etags import Expected
@@ -20,6 +20,7 @@ from pinpool.http.problems import Conflict
 def undo(*, actor: Membership, id: uuid.UUID, expected: Expected) -> ImportBatch:  # noqa: A002  (the contract's key)
     """Delete what the batch made. Raises `Standing` with a reason for each row that something rests on."""
     with transaction.atomic():
+        hold(actor.club_id)
         batch = locked(actor, id, expected)
         if batch.state != State.IMPORTED:
             raise Conflict("Nothing of this sheet is imported.")
