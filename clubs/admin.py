@@ -52,6 +52,7 @@ class RecordedAdmin(admin.ModelAdmin):
             self.record(request.user, obj, before if change else None, after)
 
     def record(self, actor: Any, obj: Any, before: Any, after: Any) -> None:
+        """Put the change on the club's trail; each kind of row says how."""
         raise NotImplementedError
 
 
