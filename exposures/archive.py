@@ -122,7 +122,8 @@ def _rows(section: str, club: Club) -> Iterable[Any]:
     ]
     more = {"exposures": ["spec__camera", "corrects"]}.get(section, [])
     order = {"cameras": "code", "papers": "name", "photos": "added_at", "pictures": "log__number"}.get(section, "pk")
-    return rows.select_related(*named, *more).order_by(order)
+    with_them = [*named, *more]
+    return (rows.select_related(*with_them) if with_them else rows).order_by(order)
 
 
 def _told(row: Any, kept: dict[str, dict[str, str]], *, pictures: bool) -> dict[str, Any]:
