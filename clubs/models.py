@@ -64,6 +64,45 @@ class Invitation(models.Model):
         return f"{self.role} of {self.club}, {self.used} of {self.uses} used"
 
 
+class Person(models.Model):
+    """Somebody without an account here whose logs the club keeps: from a workshop, or from where an archive was made."""
+
+    club = models.ForeignKey(Club, on_delete=models.CASCADE, related_name="people")
+    name = models.CharField(max_length=150, blank=True)
+
+    def __str__(self) -> str:
+        return self.name or f"person {self.pk}"
+
+
+class Design(models.Model):
+    """A container's plan that cameras are built by. Never changed but for its name, its note and being retired."""
+
+    club = models.ForeignKey(Club, on_delete=models.CASCADE, related_name="designs")
+    name = models.CharField(max_length=100)
+    note = models.TextField(blank=True)
+    film_plane = models.JSONField()
+    hole_diameter_mm = models.FloatField()
+    plate_thickness_mm = models.FloatField()
+    wall_thickness_mm = models.FloatField()
+    focal_length_mm = models.FloatField()
+    typed = models.JSONField()
+    author = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")
+    created_at = models.DateTimeField(default=timezone.now, editable=False)
+    retired_at = models.DateTimeField(null=True, blank=True)
+    revision = models.PositiveIntegerField(default=1)
+
+    def __str__(self) -> str:
+        return self.name
+
+    def as_film_plane(self) -> FilmPlane:
+        """The same dataclass that a posted film plane becomes."""
+        return contributed.film_plane(**self.film_plane)
+
+    def as_hole(self) -> Hole:
+        """The hole as planned; what was made is in a camera's spec."""
+        return Hole(self.hole_diameter_mm, 0.0, self.plate_thickness_mm)
+
+
 class Loan(NamedTuple):
     """Who has a camera, None for an account that is gone, and until which day."""
 
@@ -88,6 +127,7 @@ class Camera(models.Model):
         related_name="pinpool_cameras",
     )
     note = models.TextField(blank=True)
+    design = models.ForeignKey(Design, on_delete=models.PROTECT, null=True, blank=True, related_name="cameras")
     lent_to = models.ForeignKey(
         settings.AUTH_USER_MODEL,
         on_delete=models.SET_NULL,
@@ -194,6 +234,37 @@ class CameraSpec(models.Model):
 
     def as_hole(self) -> Hole:
         return Hole(self.hole_diameter_mm, self.hole_uncertainty_mm, self.plate_thickness_mm)
+
+
+class IssuedSheet(models.Model):
+    """A printed sheet as it was issued: its data, from which it is typeset again whenever asked for. Never changed.
+
+    `kind` and `subject` (“camera T1”) say what it is of; `digest` is the SHA-256 of its canonical data; who may do
+    `action` of `clubs.roles.MAY` may read it.
+    """
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    club = models.ForeignKey(Club, on_delete=models.CASCADE, related_name="sheets")
+    number = models.PositiveIntegerField()
+    kind = models.CharField(max_length=40)
+    subject = models.CharField(max_length=200)
+    action = models.CharField(max_length=40)
+    data = models.JSONField()
+    digest = models.CharField(max_length=64)
+    issued_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")
+    issued_at = models.DateTimeField(default=timezone.now, editable=False)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["club", "number"], name="pinpool_sheet_number_per_club")]
+        indexes = [models.Index(fields=["club", "subject", "kind", "-number"], name="pinpool_sheet_by_subject")]
+
+    def __str__(self) -> str:
+        return f"{self.kind} of {self.subject}, {self.number}"
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        if not self._state.adding:
+            raise TypeError("A sheet that was issued is never changed.")
+        super().save(*args, **kwargs)
 
 
 class AddedTo(models.QuerySet):

@@ -52,6 +52,11 @@ MAY = {
     "add_photo": Act(Role.MEMBER, Scope.MANAGE, others=Role.KEEPER),
     "caption_photo": Act(Role.MEMBER, Scope.MANAGE, clubs=Role.KEEPER, others=Role.KEEPER),
     "remove_photo": Act(Role.MEMBER, Scope.MANAGE, clubs=Role.KEEPER, others=Role.KEEPER),
+    "read_designs": Act(Role.GUEST, Scope.READ),
+    "save_design": Act(Role.MEMBER, Scope.MANAGE),
+    "change_design": Act(Role.MEMBER, Scope.MANAGE, others=Role.LEADER),
+    "read_sheets": Act(Role.GUEST, Scope.READ),
+    "issue_sheet": Act(Role.MEMBER, Scope.MANAGE),
     "read_trail": Act(Role.KEEPER, Scope.READ),
     "read_papers": Act(Role.GUEST, Scope.READ),
     "add_paper": Act(Role.LEADER, Scope.MANAGE),
@@ -76,6 +81,13 @@ MAY = {
     "undo_import": Act(Role.MEMBER, Scope.MANAGE),
     "export_sheet": Act(Role.MEMBER, Scope.READ),
     "read_archive": Act(Role.KEEPER, Scope.READ),
+    "read_workshops": Act(Role.MEMBER, Scope.READ),
+    "hold_workshop": Act(Role.LEADER, Scope.MANAGE),
+    "let_join": Act(Role.KEEPER, Scope.MANAGE),
+    "read_places": Act(Role.LEADER, Scope.READ),
+    "change_place": Act(Role.LEADER, Scope.MANAGE),
+    "close_workshop": Act(Role.LEADER, Scope.MANAGE),
+    "issue_workshop_sheet": Act(Role.LEADER, Scope.MANAGE),
 }
 
 

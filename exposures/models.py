@@ -7,7 +7,7 @@ from typing import Any
 from django.conf import settings
 from django.db import models
 
-from clubs.models import CameraSpec, Club
+from clubs.models import CameraSpec, Club, Person
 from exposures.catalogue import catalogue_key
 
 
@@ -91,6 +91,8 @@ class ExposureLog(models.Model):
         db_index=False,
         related_name="pinpool_exposures",
     )
+    # Whose it is where that is no account's.
+    person = models.ForeignKey(Person, on_delete=models.SET_NULL, null=True, related_name="exposures")
     taken_at = models.DateTimeField()
     reading = models.JSONField()
     ev100 = models.FloatField()
@@ -225,6 +227,7 @@ class EvidenceCell(models.Model):
     paper = models.ForeignKey(Paper, on_delete=models.CASCADE, related_name="+")
     spec = models.ForeignKey(CameraSpec, on_delete=models.CASCADE, related_name="+")
     member = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")
+    person = models.ForeignKey(Person, on_delete=models.SET_NULL, null=True, related_name="+")
     grade = models.CharField(max_length=12, choices=Grade.choices)
     shared = models.BooleanField()
     logs = models.PositiveIntegerField()
@@ -239,7 +242,7 @@ class EvidenceCell(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint(
-                fields=["paper", "spec", "member", "grade", "shared"], name="pinpool_one_cell_for_each_key"
+                fields=["paper", "spec", "member", "person", "grade", "shared"], name="pinpool_one_cell_for_each_key"
             )
         ]
         indexes = [models.Index(fields=["club", "shared"], name="pinpool_cell_by_club")]
@@ -355,3 +358,6 @@ class ReceivedPacket(models.Model):
 
     def __str__(self) -> str:
         return f"{self.source} #{self.packet_revision}"
+
+
+from exposures.workshops.models import Place, PlaceExposure, Workshop  # noqa: E402, F401  (Django looks for models here)
