@@ -65,7 +65,7 @@ class Invitation(models.Model):
 
 
 class Person(models.Model):
-    """Somebody without an account here whose logs the club keeps: from a workshop, or from where an archive was made."""
+    """Somebody without an account here whose logs the club keeps: of a workshop, or of where an archive was made."""
 
     club = models.ForeignKey(Club, on_delete=models.CASCADE, related_name="people")
     name = models.CharField(max_length=150, blank=True)

@@ -1,1 +1,1 @@
-"""Workshops: a plan handed out to each place, what each place made of it, and all of it into the club's registry and log."""
+"""Workshops: a plan handed out to each place, what each made of it, and all of it into registry and log."""

@@ -68,7 +68,7 @@ class Place(models.Model):
 class PlaceExposure(models.Model):
     """An exposure noted at a place while the workshop is open; closing makes a log of it, under the same id.
 
-    `facts` is the entry as read, in canonical units, `typed` as it was sent. Of an entry only the result is added later.
+    `facts` is the entry as read, in canonical units, `typed` as sent. Only the result is added to an entry later.
     """
 
     place = models.ForeignKey(Place, on_delete=models.CASCADE, related_name="exposures")
