@@ -161,7 +161,7 @@ def test_ends_of_the_earth(here: Any, latitude: str, longitude: str) -> None:
      ({"latitude": 52, "longitude": "5 deg"}, {("/place/latitude", "unit_missing")}),
      ({"latitude": "52 deg", "longitude": "5 deg", "name": "creek"}, {("/place/name", "unknown_key")}),
      ("the creek", {("/place", "invalid")})],
-    ids=str,
+    ids=["half", "off_the_globe", "no_unit", "a_name", "words"],
 )  # fmt: skip
 def test_places_that_are_none(here: Any, place: Any, faults: Any) -> None:
     assert faults_in(here.client.post(here.at + "exposures/", here.body(place=place))) == faults
