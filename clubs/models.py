@@ -73,6 +73,11 @@ class Person(models.Model):
     def __str__(self) -> str:
         return self.name or f"person {self.pk}"
 
+    @property
+    def called(self) -> str:
+        """What others are told of who it is."""
+        return self.name or "somebody without an account"
+
 
 class Design(models.Model):
     """A container's plan that cameras are built by. Never changed but for its name, its note and being retired."""

@@ -16,7 +16,7 @@ from django.db.models.functions import Greatest, Least
 from clubs.models import Club
 from exposures.models import EvidenceCell, ExposureLog, Grade, Pool, new_stamp
 
-KEYS = ("club_id", "paper_id", "spec_id", "member_id", "grade", "shared")
+KEYS = ("club_id", "paper_id", "spec_id", "member_id", "person_id", "grade", "shared")
 SUMS = ("x", "xx", "y", "xy", "yy")
 ENDS = ("shortest_stops", "longest_stops")
 
@@ -72,7 +72,8 @@ def keep(*logs: ExposureLog) -> None:
     _mark_changed_by(sums)
     for key, (count, *more) in sums.items():
         told = dict(zip(KEYS, key, strict=True))
-        if told["member_id"] is None:  # every former member's log is of one key, but their cells came to it one by one
+        if told["member_id"] is told["person_id"] is None:
+            # Every former member's log is of one key, but their cells came to it one by one.
             _sum_anew(told)
             continue
         least, most = min(ends[key]), max(ends[key])
@@ -152,8 +153,10 @@ def rebuild(club: Club) -> None:
 
 
 def single_logs(logs: QuerySet[ExposureLog], *, after: int = 0, size: int = 50_000) -> Iterator[list[tuple[Any, ...]]]:
-    """Chunks of the logs that count, in order: (number, catalogue key, spec, member, grade, u, z)."""
-    wanted = ("number", "paper__catalogue_key", "spec_id", "member_id", "grade", "time_stops", "effect_stops")
+    """Chunks of the logs that count, in order: (number, catalogue key, spec, member, person, grade, u, z)."""
+    wanted = (
+        "number", "paper__catalogue_key", "spec_id", "member_id", "person_id", "grade", "time_stops", "effect_stops",
+    )  # fmt: skip
     rows = counted(logs).order_by("number").values_list(*wanted)
     while chunk := list(rows.filter(number__gt=after)[:size]):
         yield chunk

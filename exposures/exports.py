@@ -96,13 +96,15 @@ def _parts(part: str) -> list[Column]:
 
 def _exposures(actor: Membership) -> tuple[Iterable[Any], list[Column]]:
     rows = ExposureLog.objects.filter(Q(private=False) | Q(member=actor.user), club=actor.club).order_by("number")
-    related = rows.select_related("spec__camera", "paper", "member", "corrects", "corrected_by")
+    related = rows.select_related("spec__camera", "paper", "member", "person", "corrects", "corrected_by")
     return related.iterator(chunk_size=1000), [
         _attribute("id"),
         ("camera", lambda log: log.spec.camera.code),
         ("spec", lambda log: log.spec.number),
         ("paper", lambda log: log.paper.name),
         ("member", lambda log: _name(log.member)),
+        # Apart from members: an import would take such a name for the account that has it.
+        ("without account", lambda log: log.person and log.person.called),
         _attribute("taken_at"),
         _attribute("ev100", "reading.ev"),
         ("reading as written", lambda log: json.dumps(log.reading, ensure_ascii=False)),

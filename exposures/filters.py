@@ -9,7 +9,7 @@ from django.contrib.auth import get_user_model
 from django.db.models import QuerySet
 from rest_framework import serializers
 
-from clubs.models import CameraSpec
+from clubs.models import CameraSpec, Person
 from exposures.models import ExposureLog, Paper
 from pinpool.http.fields import Instant
 
@@ -41,11 +41,13 @@ class MomentFilter(django_filters.Filter):
 
 
 class ExposureFilter(django_filters.FilterSet):
-    """Cameras and members are looked up first, so that the log is asked for one column of its own."""
+    """Cameras, members and people are looked up first, so that the log is asked for one column of its own."""
 
     camera = django_filters.CharFilter(method="by_camera", max_length=12)
     paper = django_filters.UUIDFilter("paper_id")
     member = django_filters.CharFilter(method="by_member", max_length=150)
+    person = django_filters.CharFilter(method="by_person", max_length=150)
+    without_account = django_filters.BooleanFilter("person_id", "isnull", exclude=True)
     visibility = django_filters.CharFilter(method="by_visibility")
     shared = django_filters.BooleanFilter("shared")
     judged = django_filters.BooleanFilter(method="by_result")
@@ -82,6 +84,10 @@ class ExposureFilter(django_filters.FilterSet):
     def by_member(self, rows: QuerySet, _name: str, value: str) -> QuerySet:
         users = get_user_model().objects.filter(**{get_user_model().USERNAME_FIELD: value})
         return one_of(rows, "member", list(users.values_list("pk", flat=True)))
+
+    def by_person(self, rows: QuerySet, _name: str, value: str) -> QuerySet:
+        people = Person.objects.filter(club__slug=self.request.resolver_match.kwargs["club"], name=value)
+        return one_of(rows, "person", list(people.values_list("pk", flat=True)))
 
     def by_visibility(self, rows: QuerySet, _name: str, value: str) -> QuerySet:
         if value == "private":

@@ -92,7 +92,7 @@ class ExposureLog(models.Model):
         related_name="pinpool_exposures",
     )
     # Whose it is where that is no account's.
-    person = models.ForeignKey(Person, on_delete=models.SET_NULL, null=True, related_name="exposures")
+    person = models.ForeignKey(Person, on_delete=models.SET_NULL, null=True, db_index=False, related_name="exposures")
     taken_at = models.DateTimeField()
     reading = models.JSONField()
     ev100 = models.FloatField()
@@ -127,7 +127,10 @@ class ExposureLog(models.Model):
         constraints = [
             models.CheckConstraint(
                 condition=~models.Q(shared=True, private=True), name="pinpool_log_not_shared_and_private"
-            )
+            ),
+            models.CheckConstraint(
+                condition=models.Q(member=None) | models.Q(person=None), name="pinpool_log_has_one_author"
+            ),
         ]
         # One for each filter of the log, in the order of its pages; the club makes each the obvious choice.
         indexes = [
@@ -138,6 +141,16 @@ class ExposureLog(models.Model):
             models.Index(fields=["member", "club", "-number"], name="pinpool_log_by_member"),
             models.Index(
                 fields=["member", "club", "-number"], condition=models.Q(private=True), name="pinpool_log_private"
+            ),
+            models.Index(
+                fields=["person", "club", "-number"],
+                condition=models.Q(person__isnull=False),
+                name="pinpool_log_by_person",
+            ),
+            models.Index(
+                fields=["club", "-number"],
+                condition=models.Q(person__isnull=False),
+                name="pinpool_log_without_account",
             ),
             models.Index(fields=["club", "-number"], condition=models.Q(shared=True), name="pinpool_log_shared"),
             models.Index(
@@ -156,6 +169,16 @@ class ExposureLog(models.Model):
         if self.number is not None:
             raise TypeError("A log's facts are never changed in place.")
         super().save(*args, **kwargs)
+
+    @property
+    def author(self) -> str | None:
+        """The name of whose it is; None for a former member."""
+        return self.person.called if self.person else self.member.get_username() if self.member else None
+
+    @property
+    def without_account(self) -> bool:
+        """Whether that is somebody who has no account here, whatever they are called."""
+        return self.person_id is not None
 
     @property
     def visibility(self) -> str:
@@ -218,7 +241,10 @@ class ImportBatch(models.Model):
 
 
 class EvidenceCell(models.Model):
-    """Sums over the judged logs of one paper, camera spec, member, grade, and shared or not; see `evidence`.
+    """Sums over the judged logs of one paper, camera spec, author, grade, and shared or not; see `evidence`.
+
+    The author is a member, a person without an account, or, with neither, some former members of whom there may be
+    several cells: each account that is deleted leaves its own.
 
     x = max(u, 0) and y = z − min(u, 0), with u a log's `time_stops` and z its `effect_stops`.
     """
@@ -242,8 +268,15 @@ class EvidenceCell(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint(
-                fields=["paper", "spec", "member", "person", "grade", "shared"], name="pinpool_one_cell_for_each_key"
-            )
+                fields=["paper", "spec", "member", "grade", "shared"],
+                condition=models.Q(member__isnull=False),
+                name="pinpool_one_cell_for_each_member",
+            ),
+            models.UniqueConstraint(
+                fields=["paper", "spec", "person", "grade", "shared"],
+                condition=models.Q(person__isnull=False),
+                name="pinpool_one_cell_for_each_person",
+            ),
         ]
         indexes = [models.Index(fields=["club", "shared"], name="pinpool_cell_by_club")]
 

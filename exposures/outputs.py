@@ -174,8 +174,12 @@ class NextTestsOut(serializers.Serializer):
     flags = FlagOut(many=True)
 
 
+NO_ACCOUNT = "Somebody who has no account here, though an account may go by the same name."
+
+
 class ComparedOut(serializers.Serializer):
-    name = serializers.CharField()
+    name = serializers.CharField(source="called.name")
+    without_account = serializers.BooleanField(source="called.without_account", help_text=NO_ACCOUNT)
     offset_stops = number("offset.stops")
     error_stops = number("offset.error_stops")
     interval_stops = StopsIntervalOut(source="*", help_text="Nine times in ten.")
@@ -184,15 +188,18 @@ class ComparedOut(serializers.Serializer):
 
 
 class ApartOut(serializers.Serializer):
-    one = serializers.CharField()
-    other = serializers.CharField()
+    one = serializers.CharField(source="one.name")
+    one_without_account = serializers.BooleanField(source="one.without_account", help_text=NO_ACCOUNT)
+    other = serializers.CharField(source="other.name")
+    other_without_account = serializers.BooleanField(source="other.without_account", help_text=NO_ACCOUNT)
     stops = number(help_text="What `one` gets more than `other`.")
     error_stops = number()
 
 
 class ComparedLogOut(serializers.Serializer):
     id = serializers.UUIDField(source="log.id")
-    name = serializers.CharField(help_text="What is compared: a member, a camera or a paper.")
+    name = serializers.CharField(source="called.name", help_text="What is compared: a member, a camera or a paper.")
+    without_account = serializers.BooleanField(source="called.without_account", help_text=NO_ACCOUNT)
     taken_at = serializers.DateTimeField(source="log.taken_at")
     grade = serializers.CharField(source="log.grade")
     off_stops = number(help_text="Stops off once all but what is compared is allowed for.")

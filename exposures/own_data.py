@@ -15,7 +15,7 @@ from exposures.serializers import LogOut
 def exposures_of(user: Any) -> list[Any]:
     """Their entries, private and corrected ones too."""
     rows = ExposureLog.objects.filter(member=user).order_by("number")
-    rows = rows.select_related("club", "spec__camera", "member", "picture", "corrects", "corrected_by")
+    rows = rows.select_related("club", "spec__camera", "member", "person", "picture", "corrects", "corrected_by")
     return [{"club": row.club.slug, **LogOut(row).data} for row in rows]
 
 

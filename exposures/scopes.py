@@ -1,8 +1,8 @@
 """What a club's fit rests on: its own log, and once it has joined the pool, others' shared logs and received packets.
 
 Everything the pure model needs is put into its words here: papers go by their catalogue key (merges followed), cameras
-by their spec, members by their account; and effects are counted from each paper's nominal index. A camera's offset
-belongs to one spec: a hole measured anew starts anew.
+by their spec, members by their account, people who have none by their row; and effects are counted from each paper's
+nominal index. A camera's offset belongs to one spec: a hole measured anew starts anew.
 """
 
 import hashlib
@@ -22,11 +22,11 @@ from exposures.reciprocity.cells import KEYS, NO_CELLS, Cells, Logs
 from exposures.reciprocity.packets import OpenPacket, open_packet
 
 #: Changes whenever the same data would be reckoned otherwise.
-METHOD = 1
+METHOD = 2
 #: What is read of a cell.
 CELL_FIELDS = (
-    "paper__catalogue_key", "spec_id", "member_id", "grade", "logs", "x", "xx", "y", "xy", "yy", "shortest_stops",
-    "longest_stops",
+    "paper__catalogue_key", "spec_id", "member_id", "person_id", "grade", "logs", "x", "xx", "y", "xy", "yy",
+    "shortest_stops", "longest_stops",
 )  # fmt: skip
 
 
@@ -39,9 +39,11 @@ def camera_key(spec_id: int) -> str:
     return f"spec {spec_id}"
 
 
-def member_key(user_id: int | None) -> str:
-    """All former members are one."""
-    return "former members" if user_id is None else f"account {user_id}"
+def member_key(user_id: int | None, person_id: int | None = None) -> str:
+    """Accounts and people without one go each by themselves; all former members are one."""
+    if user_id is not None:
+        return f"account {user_id}"
+    return "former members" if person_id is None else f"person {person_id}"
 
 
 @dataclass(frozen=True)
@@ -62,7 +64,7 @@ class Scope:
         self.pool = pool_of(club)
         others = self._others().aggregate(count=Count("pk"), stamps=Sum("shared_stamp"))
         # Whoever deletes an account, by whatever door, changes whose logs these are.
-        nobodys = EvidenceCell.objects.filter(self._rows(), member=None).count()
+        nobodys = EvidenceCell.objects.filter(self._rows(), member=None, person=None).count()
         # And an own paper's index goes before another club's for the same paper, logged or not.
         own = Paper.objects.filter(club=club).order_by("created_at", "pk")
         indices = list(own.values_list("catalogue_key", "nominal_exposure_index"))
@@ -149,15 +151,21 @@ class Scope:
         columns = list(zip(*cells.values_list(*CELL_FIELDS), strict=True))
         if not columns:
             return NO_CELLS
-        keys = self._keys(*columns[:4])
-        sums = dict(zip(("logs", *SUMS, "shortest_u", "longest_u"), columns[4:], strict=True))
+        keys = self._keys(*columns[:5])
+        sums = dict(zip(("logs", *SUMS, "shortest_u", "longest_u"), columns[5:], strict=True))
         return Cells.from_columns(dict(zip(KEYS, keys, strict=True)) | sums | {"weight": sums["logs"]})
 
     def _keys(
-        self, papers: Sequence[str], specs: Sequence[int], members: Sequence[Any], grades: Sequence[str]
+        self,
+        papers: Sequence[str],
+        specs: Sequence[int],
+        members: Sequence[Any],
+        people: Sequence[Any],
+        grades: Sequence[str],
     ) -> list[np.ndarray]:
         roots = [self.merged.get(key, key) for key in papers]
-        words = roots, [camera_key(pk) for pk in specs], [member_key(pk) for pk in members], list(grades)
+        authors = [member_key(*each) for each in zip(members, people, strict=True)]
+        words = roots, [camera_key(pk) for pk in specs], authors, list(grades)
         return [np.array(word, dtype=str) for word in words]
 
     def _nominal_stops(self, roots: np.ndarray) -> np.ndarray:
@@ -195,8 +203,8 @@ class Scope:
 
     def _as_logs(self, rows: list[tuple[Any, ...]]) -> tuple[np.ndarray, Logs]:
         """Rows of single logs in the words of this scope, effects counted from an index of 1."""
-        numbers, papers, specs, members, grades, u, z = list(zip(*rows, strict=True)) or [()] * 7
-        paper, camera, member, grade = self._keys(papers, specs, members, grades)
+        numbers, *keys, u, z = list(zip(*rows, strict=True)) or [()] * 8
+        paper, camera, member, grade = self._keys(*keys)
         logs = Logs(paper, camera, member, grade, np.array(u, dtype=float), np.array(z, dtype=float))
         return np.array(numbers, dtype=np.int64), logs
 

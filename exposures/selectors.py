@@ -142,7 +142,7 @@ def exposures_for(*, reader: Membership) -> QuerySet[ExposureLog]:
     """The club's log as one member may see it: of the private entries their own alone."""
     seen = Q(private=False) | Q(member_id=reader.user_id)
     rows = ExposureLog.objects.filter(seen, club_id=reader.club_id)
-    return rows.select_related("spec__camera", "member", "picture", "corrects", "corrected_by")
+    return rows.select_related("spec__camera", "member", "person", "picture", "corrects", "corrected_by")
 
 
 def exposure_for(*, reader: Membership, id: uuid.UUID) -> ExposureLog:  # noqa: A002  (the contract's key)

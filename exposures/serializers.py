@@ -241,7 +241,12 @@ class LogOut(serializers.Serializer):
     spec = serializers.IntegerField(source="spec.number")
     paper = serializers.UUIDField(source="paper_id")
     member = serializers.CharField(
-        source="member.get_username", default=None, allow_null=True, help_text="null: a former member."
+        source="author",
+        allow_null=True,
+        help_text="The user name, or what somebody without an account is called; null: a former member.",
+    )
+    without_account = serializers.BooleanField(
+        help_text="Logged for somebody who has no account here, though an account may go by the same name."
     )
     taken_at = serializers.DateTimeField()
     reading = serializers.JSONField(help_text="As written.")

@@ -11,7 +11,7 @@ from django.http import Http404
 from django.utils import timezone
 from rest_framework.exceptions import PermissionDenied, ValidationError
 
-from clubs.models import Camera, Membership
+from clubs.models import Camera, Membership, Person
 from clubs.roles import allows
 from clubs.services import check_role
 from clubs.trail import record
@@ -24,9 +24,9 @@ from pinpool.http.problems import Conflict, impossible
 
 #: What a person tells of an exposure. Sent again under the same id, all of it must be the same; the camera too.
 TOLD = (
-    "club_id", "member_id", "paper_id", "taken_at", "reading", "ev100", "filter_stops", "exposure_time_s", "typed_time",
-    "result", "result_stops", "right_time_s", "process", "note", "place_latitude", "place_longitude", "shared",
-    "private", "corrects_id", "reason",
+    "club_id", "member_id", "person_id", "paper_id", "taken_at", "reading", "ev100", "filter_stops", "exposure_time_s",
+    "typed_time", "result", "result_stops", "right_time_s", "process", "note", "place_latitude", "place_longitude",
+    "shared", "private", "corrects_id", "reason",
 )  # fmt: skip
 #: What the club's fit rests on of a paper.
 COUNTED = ("catalogue_key", "nominal_exposure_index")
@@ -203,21 +203,27 @@ def unsaved_log(
     result: Result | None,
     id: uuid.UUID | None = None,  # noqa: A002  (the contract's key)
     corrects: ExposureLog | None = None,
+    person: Person | None = None,
     **others: Any,
 ) -> ExposureLog:
     """An entry with all that follows from it: by the camera's spec in force then and the paper's nominal index now.
 
+    It is the actor's own, or that of a `person` of the club without an account, for whom the actor logs it.
     A correction keeps the author, and the index and spec of the day where the paper, the camera and its time are the
     same. `others` are fields of `ExposureLog` as they are.
     """
     spec = camera.spec_at(taken_at)
     index = paper.nominal_exposure_index
+    member = actor.user if person is None else None
     if corrects is not None:
         others |= {"corrects": corrects}
+        member, person = corrects.member, corrects.person
         index = corrects.exposure_index if paper.pk == corrects.paper_id else index
         if (camera.pk, taken_at) == (corrects.spec.camera_id, corrects.taken_at):
             spec = corrects.spec
     assert spec is not None  # noqa: S101  (a camera is registered with one)
+    if person is not None:
+        _check_person(actor, person, private=others.get("private", False))
     indicated = Light(reading).time_s(f_number=spec.f_number, exposure_index=index) * 2**filter_stops
     evidence = evidence_of(
         exposure_time_s=exposure_time,
@@ -233,7 +239,8 @@ def unsaved_log(
         club=actor.club,
         spec=spec,
         paper=paper,
-        member=corrects.member if corrects is not None else actor.user,
+        member=member,
+        person=person,
         taken_at=taken_at,
         reading=typed_reading,
         ev100=reading,
@@ -251,9 +258,17 @@ def unsaved_log(
     )
 
 
+def _check_person(actor: Membership, person: Person, *, private: bool) -> None:
+    if person.club_id != actor.club_id:
+        raise Http404
+    if private:
+        text = "Nobody could ever read a private entry of somebody who has no account."
+        raise ValidationError({"visibility": [impossible(text, "private_without_account")]})
+
+
 def stored_as(log: ExposureLog) -> ExposureLog | None:
     """The entry stored under the id of an unsaved one, if any; a `Conflict` where they differ in what was told."""
-    stored = ExposureLog.objects.select_related("spec__camera", "member").filter(id=log.id).first()
+    stored = ExposureLog.objects.select_related("spec__camera", "member", "person").filter(id=log.id).first()
     if stored is not None and not same(stored, log):
         raise Conflict(f"Another entry is stored under the id {log.id}; choose a new one.")
     return stored
@@ -294,4 +309,4 @@ def told_by(log: ExposureLog) -> dict[str, Any]:
         "note": log.note,
         "place_degrees": log.place,
         "visibility": log.visibility,
-    } | ({"reason": log.reason} if log.reason else {})
+    } | {name: told for name, told in (("person", log.person and log.person.called), ("reason", log.reason)) if told}

@@ -2,11 +2,12 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from django.db.models import QuerySet
 
-from clubs.models import Camera, CameraSpec, Club, Membership
+from clubs.models import Camera, CameraSpec, Club, Membership, Person
 from clubs.roles import allows
 from clubs.selectors import cameras_in
 from exposures.models import Doubt, ExposureLog, Paper
@@ -106,11 +107,21 @@ def _most_logged(found: Pooled, name: str, keys: Iterable[str], *, most: int) ->
 # ---------------------------------------------------------------------------------------------------- comparison
 
 
+class Called(NamedTuple):
+    """What the club calls somebody or something; people without an account may be called as somebody who has one."""
+
+    name: str
+    without_account: bool = False
+
+
+FORMER_MEMBER = Called("former member")
+
+
 @dataclass(frozen=True)
 class Compared:
     """One camera, member or paper beside the others; `low_stops` to `high_stops` hold its offset with 90 %."""
 
-    name: str
+    called: Called
     offset: Offset
     low_stops: float
     high_stops: float
@@ -120,8 +131,8 @@ class Compared:
 class Apart:
     """`one` gets `stops` more than `other`, farther apart than chance explains."""
 
-    one: str
-    other: str
+    one: Called
+    other: Called
     stops: float
     error_stops: float
 
@@ -131,7 +142,7 @@ class ComparedLog:
     """One log on the common scale: stops off once everything but what is compared is allowed for."""
 
     log: ExposureLog
-    name: str
+    called: Called
     off_stops: float
 
 
@@ -174,18 +185,19 @@ def compare(*, actor: Membership, by: str) -> Comparison:
     )
 
 
-def _names(found: Pooled, club: Club, by: str) -> Mapping[str, str]:
+def _names(found: Pooled, club: Club, by: str) -> Mapping[str, Called]:
     """What the club calls each key of its own."""
     if by == "paper":
-        return {found.key(paper): paper.name for paper in papers_in(club=club).order_by("-created_at")}
+        return {found.key(paper): Called(paper.name) for paper in papers_in(club=club).order_by("-created_at")}
     if by == "camera":
         specs = CameraSpec.objects.filter(camera__club=club).select_related("camera")
-        return {camera_key(spec.pk): f"{spec.camera.code} #{spec.number}" for spec in specs}
-    members = club.memberships.select_related("user")
-    return {member_key(each.user_id): each.user.get_username() for each in members}
+        return {camera_key(spec.pk): Called(f"{spec.camera.code} #{spec.number}") for spec in specs}
+    members, people = club.memberships.select_related("user"), Person.objects.filter(club=club)
+    names = {member_key(each.user_id): Called(each.user.get_username()) for each in members}
+    return names | {member_key(None, each.pk): Called(each.called, without_account=True) for each in people}
 
 
-def _on_one_scale(found: Pooled, club: Club, by: str, names: Mapping[str, str]) -> list[ComparedLog]:
+def _on_one_scale(found: Pooled, club: Club, by: str, names: Mapping[str, Called]) -> list[ComparedLog]:
     judged = ExposureLog.objects.filter(club=club, time_stops__isnull=False).order_by("-number")
     newest = {log.number: log for log in judged[:SHOWN_LOGS].select_related("spec__camera", "member")}
     shown = []
@@ -195,7 +207,7 @@ def _on_one_scale(found: Pooled, club: Club, by: str, names: Mapping[str, str]) 
         off = comparison.adjusted_stops(found.fit, logs.where(known), by=by)
         keys = getattr(logs, by)[known].tolist()
         for number, key, stops in zip(numbers[known].tolist(), keys, off.tolist(), strict=True):
-            shown.append(ComparedLog(newest[number], names.get(key, "former member"), stops))
+            shown.append(ComparedLog(newest[number], names.get(key, FORMER_MEMBER), stops))
     return sorted(shown, key=lambda each: -each.log.number)
 
 
@@ -206,5 +218,6 @@ def doubts_for(*, actor: Membership) -> QuerySet[Doubt]:
     """Logs of the club that look wrong: one's own, and for leaders and keepers everybody's."""
     pooled(actor.club)
     rows = Doubt.objects.filter(club=actor.club, log__club=actor.club).exclude(text="")
-    rows = rows.select_related("log__spec__camera", "log__member", "log__picture", "log__corrects", "log__corrected_by")
+    named = ("spec__camera", "member", "person", "picture", "corrects", "corrected_by")
+    rows = rows.select_related(*(f"log__{each}" for each in named))
     return rows if allows(actor.role, "add_paper") else rows.filter(log__member=actor.user)

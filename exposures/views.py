@@ -72,6 +72,8 @@ class ExposuresView(ClubView):
         "camera": OpenApiParameter("camera", str, description="A camera's code."),
         "paper": OpenApiParameter("paper", uuid.UUID, description="A paper's id."),
         "member": OpenApiParameter("member", str, description="A member's user name."),
+        "person": OpenApiParameter("person", str, description="The name of somebody without an account."),
+        "without_account": truth("without_account", "Of people without an account, or of others."),
         "visibility": OpenApiParameter("visibility", str, enum=list(serializers.VISIBILITIES)),
         "shared": truth("shared", "The same as the visibility “shared”, or not."),
         "judged": truth("judged", "With a result, or without."),

@@ -18,7 +18,7 @@ from typing import Any
 
 import numpy as np
 
-from exposures.reciprocity.cells import COLUMNS, KEYS, NO_CELLS, SUMS, Cells
+from exposures.reciprocity.cells import COLUMNS, KEYS, NO_CELLS, SUMS, Cells, totals
 from optics.core.faults import Impossible
 
 FORMAT = "pinpool-reciprocity"
@@ -26,7 +26,8 @@ VERSION = 1
 LEAST_LOGS = 3
 #: More logs than this in all, or times or effects farther from a second, are nobody's honest sums.
 MOST_LOGS, FARTHEST_STOPS = 1e7, 64.0
-#: One club has fewer papers and members. The time of a fit grows with the cube of them.
+#: One club has fewer papers and members, people without an account among them, of whom those with the most logs go
+#: along. The time of a fit grows with the cube of them.
 MOST_PAPERS, MOST_MEMBERS = 500, 500
 #: What a packet's cell holds, in this order.
 PACKED = (*KEYS, "logs", *SUMS)
@@ -56,7 +57,7 @@ def make_packet(
         raise Impossible("secret_too_short", "Pseudonyms need a secret of at least 16 bytes.", "secret")
     if len(cells):  # no log weighs more than 1, so the weight tells how many are in the sums at the least
         enough = np.ceil(cells.weight - 1e-9) >= least_logs
-        cells = cells.where(enough & np.isin(cells.paper, sorted(papers)))
+        cells = _of_the_most(cells.where(enough & np.isin(cells.paper, sorted(papers))))
     named = Cells.from_columns(
         {
             **{name: getattr(cells, name) for name in COLUMNS},
@@ -78,6 +79,13 @@ def make_packet(
     }
     packet["checksum"] = checksum(packet)
     return packet
+
+
+def _of_the_most(cells: Cells) -> Cells:
+    """The cells of as many members as a packet may hold, those with the most logs."""
+    members, place = cells.levels("member")
+    order = np.argsort(-totals(place, cells.logs, len(members)), kind="stable")
+    return cells.where(np.isin(place, order[:MOST_MEMBERS]))
 
 
 def pseudonym(secret: bytes, kind: str, key: Any) -> str:
