@@ -15,8 +15,8 @@ from tests.problems import faults_in, problem_of
 
 LOG_KEYS = {
     "id", "camera", "spec", "paper", "member", "without_account", "taken_at", "reading", "ev100", "filter_stops",
-    "f_number", "exposure_index", "indicated_time", "exposure_time", "result", "result_stops", "grade", "process", "note", "place",
-    "visibility", "shared", "corrects", "corrected_by", "reason", "picture", "revision",
+    "f_number", "exposure_index", "indicated_time", "exposure_time", "result", "result_stops", "grade", "process",
+    "note", "place", "visibility", "shared", "corrects", "corrected_by", "reason", "picture", "revision",
 }  # fmt: skip
 
 
