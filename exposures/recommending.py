@@ -2,10 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
-from clubs.models import Camera, CameraSpec, Membership
+from clubs.models import Camera, Membership
 from clubs.services import check_role
 from exposures.models import Paper
 from exposures.pooled import Pooled, pooled
@@ -50,26 +51,56 @@ def recommend(
     check_role(membership=actor, action="ask_recommendation")
     spec = camera.spec
     assert spec is not None  # noqa: S101  (a camera is registered with one)
+    return time_for(
+        pooled(actor.club),
+        paper=paper,
+        f_number=spec.f_number,
+        hole_stops=hole_error_stops(spec.hole_diameter_mm, spec.hole_uncertainty_mm),
+        camera=camera_key(spec.pk),
+        member=member_key(actor.user_id),
+        reading=reading,
+        filter_stops=filter_stops,
+    )
+
+
+def hole_error_stops(diameter_mm: float, uncertainty_mm: float) -> float:
+    """One standard deviation of the light through a hole, in stops: its area goes by the square of its diameter."""
+    return float(2 / np.log(2) * uncertainty_mm / diameter_mm)
+
+
+def time_for(
+    known: Pooled,
+    *,
+    paper: Paper,
+    f_number: float,
+    hole_stops: float,
+    camera: Any,
+    member: Any,
+    reading: float,
+    filter_stops: float = 0.0,
+) -> Recommendation:
+    """The time to give at an f-number, whose hole is known to `hole_stops` (one standard deviation).
+
+    `camera` and `member` are what the fit calls them; those that nobody has logged vary as cameras and members do.
+    """
     index = paper.nominal_exposure_index
-    indicated_s = Light(reading).time_s(f_number=spec.f_number, exposure_index=index) * 2**filter_stops
-    known = pooled(actor.club)
-    because = [
-        f"EV {reading:.1f} at {say_f_number(spec.f_number)} and index {index:g} indicates {say_time(indicated_s)}."
-    ]
+    indicated_s = Light(reading).time_s(f_number=f_number, exposure_index=index) * 2**filter_stops
+    more_stops = _more_stops(known, camera, hole_stops)
+    because = [f"EV {reading:.1f} at {say_f_number(f_number)} and index {index:g} indicates {say_time(indicated_s)}."]
     if filter_stops:
         because[0] = because[0].removesuffix(".") + f", the filter's {filter_stops:.2g} stops included."
     law = published_law(paper)
     logged = known.answer(paper).evidence.logs
     if law is not None and not logged:
-        found = _by_table(known, paper, law, indicated_s, spec)
+        found = _by_table(known, paper, law, indicated_s, more_stops)
     else:
         found = advice.recommend(
             known.fit,
             **known.asked(paper),
             indicated_s=indicated_s,
-            camera=camera_key(spec.pk),
-            member=member_key(actor.user_id),
-            more_stops=_more_stops(known, spec),
+            camera=camera,
+            member=member,
+            more_stops=more_stops,
             nominal_index=index,
         )
     because += found.because
@@ -92,19 +123,18 @@ def recommend(
     )
 
 
-def _more_stops(known: Pooled, spec: CameraSpec) -> float:
+def _more_stops(known: Pooled, camera: Any, hole_stops: float) -> float:
     """The hole's own error in stops, as far as it exceeds what the fit allows for a camera that nobody has logged."""
-    offset = known.fit.offset("camera", camera_key(spec.pk))
-    hole_stops = 2 / np.log(2) * spec.hole_uncertainty_mm / spec.hole_diameter_mm
+    offset = known.fit.offset("camera", camera)
     return 0.0 if offset.evidence.logs else float(np.sqrt(max(hole_stops**2 - offset.spread_stops**2, 0.0)))
 
 
 def _by_table(
-    known: Pooled, paper: Paper, law: PublishedLaw, indicated_s: float, spec: CameraSpec
+    known: Pooled, paper: Paper, law: PublishedLaw, indicated_s: float, more_stops: float
 ) -> advice.Recommendation:
     """By the data sheet of a material that nobody has logged; its interval is what papers and cameras usually vary."""
     spread = {name: known.fit.deviations.get(name, ASSUMED[name]) for name in ("speed", "camera", "member")}
-    error = float(np.sqrt(sum(stops**2 for stops in spread.values()) + _more_stops(known, spec) ** 2))
+    error = float(np.sqrt(sum(stops**2 for stops in spread.values()) + more_stops**2))
 
     def within(share: float) -> tuple[float, float]:
         reach = min(known.fit.quantile(share) * error, 40.0)
