@@ -16,6 +16,10 @@ class ArchiveOut(serializers.Serializer):
     former_members = serializers.ListField(
         child=serializers.DictField(), help_text="Names kept of those who were members on an earlier server."
     )
+    people = serializers.ListField(
+        child=serializers.DictField(), help_text="Those without an account whose logs the club keeps."
+    )
+    designs = serializers.ListField(child=serializers.DictField())
     cameras = serializers.ListField(child=serializers.DictField())
     specs = serializers.ListField(child=serializers.DictField())
     photos = serializers.ListField(child=serializers.DictField())
@@ -23,6 +27,12 @@ class ArchiveOut(serializers.Serializer):
     exposures = serializers.ListField(child=serializers.DictField())
     pictures = serializers.ListField(child=serializers.DictField())
     merges = serializers.ListField(child=serializers.DictField())
+    workshops = serializers.ListField(child=serializers.DictField())
+    places = serializers.ListField(child=serializers.DictField())
+    place_exposures = serializers.ListField(child=serializers.DictField())
+    sheets = serializers.ListField(
+        child=serializers.DictField(), help_text="Printed sheets that everybody in the club may read."
+    )
     trail = serializers.ListField(child=serializers.DictField())
     checksum = serializers.CharField(help_text="SHA-256 of the rest as canonical JSON.")
 

@@ -1,13 +1,15 @@
 """A club made anew from an archive: whatever is stored is checked as if a stranger had written it, which may be so.
 
-Who brings it in becomes its keeper. Those who were members are not: what they did is a former member's, and their names
-are kept beside. Ids stay unless this server has them already.
+Who brings it in becomes its keeper. Those who were members are not, whatever they are called, and accounts of their
+names here get nothing by it: each becomes somebody without an account, whose logs go on counting as one person's, and
+for all else they did their names are kept beside. Ids stay unless this server has them already; claim codes are drawn
+anew, and hold for nobody.
 """
 
 import uuid
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
-from math import isfinite, log2
+from math import isfinite
 from typing import Any
 
 import orjson
@@ -15,33 +17,33 @@ from django.contrib.auth import get_user_model
 from django.core.exceptions import ValidationError as Faulty
 from django.core.files.base import ContentFile
 from django.db import IntegrityError, models, transaction
-from django.utils.timezone import is_naive
-from rest_framework.exceptions import APIException, ErrorDetail, ValidationError
+from django.utils import timezone
+from rest_framework.exceptions import ValidationError
 from rest_framework.serializers import BaseSerializer
 
-from clubs.models import Club, Membership
+from clubs.codes import new_code
+from clubs.models import Club, Membership, Person
 from clubs.serializers import CameraOut, ClubIn, TrailOut
 from clubs.serializers_specs import SpecOut
 from clubs.trail import record
-from exposures.archive import ARCHIVE, FORMAT, REFERENCES, SECTIONS, VERSION, checksum, columns_of
+from exposures.archive import ARCHIVE, FORMAT, NUMBERED, SECTIONS, SINCE_2, VERSION, References, checksum, columns_of
 from exposures.archived_pictures import stored_picture
 from exposures.catalogue import catalogue_key
-from exposures.evidence import evidence_of, rebuild
+from exposures.evidence import hold, rebuild
 from exposures.models import ExposureLog, ImportBatch, Paper
 from exposures.outputs import MergeOut
-from exposures.processes import ProcessField, told_again
-from exposures.serializers import LogOut, PaperOut, ResultIn
-from optics.core.faults import Impossible
-from optics.core.light import Light
-from optics.inputs import ReadingField
-from pinpool.http.fields import Duration
+from exposures.restored_rows import FINISH, fault_in
+from exposures.serializers import LogOut, PaperOut
+from exposures.workshops.models import Place, PlaceExposure
 from pinpool.http.problems import Conflict, impossible
 
 MAX_BYTES = 50_000_000
 MAX_DEPTH = 32
 MAX_TEXT = 10_000
-#: How far a stored figure may be off what follows from the others.
-MOST_OFF_STOPS = 1e-6
+#: Where an account was the author, and where somebody without one stands instead.
+AUTHORS: dict[type[models.Model], tuple[str, str]] = {ExposureLog: ("member", "person"), Place: ("user", "person")}
+#: Of the codes drawn for places, which hold for nobody until their leader draws others.
+CODE_LENGTH = 14
 
 _SHOWN_BY: dict[str, type[BaseSerializer]] = {
     "cameras": CameraOut,
@@ -65,6 +67,7 @@ def restore(*, actor: Any, file: Any, slug: str | None = None, name: str | None 
     try:
         with transaction.atomic():
             club.save()
+            hold(club.pk)
             for section in SECTIONS:
                 made.add(section, _section(told, section, list))
             made.check()
@@ -73,7 +76,7 @@ def restore(*, actor: Any, file: Any, slug: str | None = None, name: str | None 
             names = {**made.names, "members": [_member(each, place) for place, each in enumerate(members)]}
             facts = {"file_name": f"{named.get('slug')}"[:120], "table": [], "mapping": names, "state": "imported"}
             ImportBatch.objects.create(club=club, kind=ARCHIVE, made_by=actor, **facts)
-            after = {name: len(told[name]) for name in SECTIONS} | {"checksum": told["checksum"]}
+            after = {name: len(made.rows[name]) for name in SECTIONS} | {"checksum": told["checksum"]}
             record(club=club, actor=actor, action="import_archive", subject=f"club {club.slug}", after=after)
             rebuild(club)
     except BaseException as fault:
@@ -97,11 +100,21 @@ def _read(data: bytes) -> dict[str, Any]:
         _refuse("bad_json", f"This is not JSON: {fault}.")
     if not isinstance(told, dict) or told.get("format") != FORMAT:
         _refuse("not_an_archive", "This is not the archive of a club.")
-    if told.get("version") != VERSION:
-        _refuse("archive_version", f"Only archives of version {VERSION} can be read here.")
+    if told.get("version") not in {1, VERSION} or isinstance(told["version"], bool):
+        _refuse("archive_version", f"Only archives of version 1 to {VERSION} can be read here.")
     _check_values(told)
     if told.get("checksum") != checksum(told):
         _refuse("archive_checksum", "This archive was changed or damaged on its way.")
+    return told if told["version"] == VERSION else _as_version_2(told)
+
+
+def _as_version_2(told: dict[str, Any]) -> dict[str, Any]:
+    """An archive of version 1, with nothing in the sections and the columns that it did not know."""
+    for section, columns in SINCE_2.items():
+        rows = told.setdefault(section, [])
+        for row in rows if isinstance(rows, list) else ():
+            if isinstance(row, dict):
+                row.update(dict.fromkeys(columns))
     return told
 
 
@@ -128,20 +141,14 @@ def _section(told: dict[str, Any], name: str, kind: type) -> Any:
 def _member(told: Any, place: int) -> dict[str, str]:
     keys = {"name": 150, "role": 10, "joined_at": 40}
     if not isinstance(told, dict) or told.keys() != keys.keys():
-        raise _fault("members", place, "", "invalid", "A member is told by name, role and joined_at.")
+        raise fault_in("members", place, "", "invalid", "A member is told by name, role and joined_at.")
     if not all(isinstance(told[key], str) and len(told[key]) <= most for key, most in keys.items()):
-        raise _fault("members", place, "", "invalid", "These must be short texts.")
+        raise fault_in("members", place, "", "invalid", "These must be short texts.")
     return told
 
 
 def _refuse(code: str, text: str) -> Any:
     raise ValidationError({"file": [impossible(text, code)]})
-
-
-def _fault(section: str, place: int, column: str, code: str, text: str) -> ValidationError:
-    detail: Any = [ErrorDetail(text, code)]
-    detail = {section: {place: {column: detail} if column else detail}}
-    return ValidationError(detail)
 
 
 # ------------------------------------------------------------------------------------------------------ the rows
@@ -153,7 +160,10 @@ class Restored:
     def __init__(self, club: Club) -> None:
         self.club = club
         self.rows: dict[str, list[Any]] = {}
-        self.by_reference: dict[type[models.Model], dict[str, Any]] = {model: {} for model in REFERENCES}
+        self.references = References()
+        self.by_reference: dict[type[models.Model], dict[str, Any]] = {}
+        self.people: dict[str, Person] = {}
+        self.drawn: dict[str, uuid.UUID] = {}
         self.names: dict[str, Any] = {}
         self.files: list[Any] = []
 
@@ -166,23 +176,48 @@ class Restored:
         """Store the rows of a section, whose references to earlier ones hold."""
         model = SECTIONS[section]
         self.rows[section] = []
+        named = self.by_reference.setdefault(model, {})
         taken = self._taken(model, told)
         for place, each in enumerate(told):
             row, names = self._row(section, place, each, model)
             if row is None:  # a picture that the archive only lists
                 continue
-            reference = REFERENCES[model](row) if model in REFERENCES else ""
-            if taken and str(row.id) in taken:
-                row.id = uuid.uuid4()
-            _FINISH.get(section, lambda *_: None)(row, place)
+            reference = self._reference(section, place, each, row)
+            if (taken and str(row.id) in taken) or (model is PlaceExposure and str(row.id) in self.drawn):
+                row.id = self._drawn(row)
+            FINISH.get(section, lambda *_: None)(row, place)
             row.save_base(raw=True, force_insert=True)
             self.rows[section].append(row)
-            if model in REFERENCES:
-                if reference in self.by_reference[model]:
-                    raise _fault(section, place, "", "repeated", "This stands twice in the archive.")
-                self.by_reference[model][reference] = row
+            if reference is not None:
+                if reference in named:
+                    raise fault_in(section, place, "", "repeated", "This stands twice in the archive.")
+                named[reference] = row
+                if model in NUMBERED:
+                    self.references.give(row, reference)
             for column, name in names.items():
                 self.names.setdefault(section, {}).setdefault(column, {})[str(row.pk)] = name
+
+    def _reference(self, section: str, place: int, told: dict[str, Any], row: Any) -> str | None:
+        """What stands for a row in this archive, if others may name it."""
+        if type(row) not in NUMBERED:
+            return self.references.of(row) if type(row) in self.references else None
+        reference = told["reference"]
+        if not isinstance(reference, str) or not 1 <= len(reference) <= 20:
+            text = "What stands for a row is a text of 1 to 20 characters."
+            raise fault_in(section, place, "reference", "invalid", text)
+        return reference
+
+    def _drawn(self, row: Any) -> uuid.UUID:
+        """Another id; the log that came of an exposure at a workshop keeps the one that this has."""
+        if isinstance(row, ExposureLog):
+            self.drawn[str(row.id)] = uuid.uuid4()
+        return self.drawn.get(str(row.id), uuid.uuid4())
+
+    def _person(self, name: str) -> Person:
+        """Who was a member of that name, as somebody without an account."""
+        if name not in self.people:
+            self.people[name] = Person.objects.create(club=self.club, name=name)
+        return self.people[name]
 
     def _taken(self, model: type[models.Model], told: list[Any]) -> set[str]:
         """The ids among some told that this server has already, in whichever club."""
@@ -204,9 +239,10 @@ class Restored:
 
     def _row(self, section: str, place: int, told: Any, model: type[models.Model]) -> tuple[Any, dict[str, str]]:
         columns = {field.name: field for field in columns_of(model)}
-        odd = set(told) ^ columns.keys() if isinstance(told, dict) else set(columns)
+        expected = columns.keys() | ({"reference"} if model in NUMBERED else set())
+        odd = set(told) ^ expected if isinstance(told, dict) else expected
         if odd:
-            raise _fault(
+            raise fault_in(
                 section, place, "", "archive_keys", f"A row lacks or must not have {', '.join(sorted(odd))[:200]}."
             )
         row = model()
@@ -214,24 +250,34 @@ class Restored:
             row.club = self.club  # type: ignore[attr-defined]
         names: dict[str, str] = {}
         for name, field in columns.items():
-            value = told[name]
             with _pointing(section, place, name):
-                if isinstance(field, models.FileField):
-                    if value is None:
-                        return None, {}
-                    getattr(row, name).save("", ContentFile(stored_picture(value)), save=False)
-                    self.files.append(getattr(row, name))
-                elif isinstance(field, models.ForeignKey):
-                    if field.related_model is get_user_model():
-                        if value is not None:
-                            names[name] = _name(value)
-                    else:
-                        setattr(row, name, self._named(field, value))
-                else:
-                    setattr(row, name, _clean(field, value, row))
+                if isinstance(field, models.FileField) and told[name] is None:
+                    return None, {}
+                self._put(row, field, told[name], names)
         if isinstance(row, Paper):
             row.catalogue_key = catalogue_key(name=row.name, family=row.family)
+        if isinstance(row, Place):
+            row.code, row.withdrawn_at = new_code(CODE_LENGTH), timezone.now()
+        self._put_author(row, names)
         return row, names
+
+    def _put(self, row: models.Model, field: models.Field, value: Any, names: dict[str, str]) -> None:
+        """Set one column of a row, or keep the name of an account in `names`."""
+        if isinstance(field, models.FileField):
+            getattr(row, field.name).save("", ContentFile(stored_picture(value)), save=False)
+            self.files.append(getattr(row, field.name))
+        elif not isinstance(field, models.ForeignKey):
+            setattr(row, field.name, _clean(field, value, row))
+        elif field.related_model is not get_user_model():
+            setattr(row, field.name, self._named(field, value))
+        elif value is not None:
+            names[field.name] = _name(value)
+
+    def _put_author(self, row: models.Model, names: dict[str, str]) -> None:
+        """Let somebody without an account be the author in an account's place, unless somebody is told already."""
+        account, person = AUTHORS.get(type(row), ("", ""))
+        if account in names and getattr(row, person) is None:
+            setattr(row, person, self._person(names.pop(account)))
 
     def _named(self, field: models.ForeignKey, value: Any) -> Any:
         if value is None and field.null:
@@ -251,16 +297,16 @@ class Restored:
                 try:
                     _ = serializer(row, context={}).data
                 except Exception as fault:
-                    raise _fault(section, place, "", "cannot_be_shown", "This row cannot be shown.") from fault
+                    raise fault_in(section, place, "", "cannot_be_shown", "This row cannot be shown.") from fault
         for place, camera in enumerate(self.rows["cameras"]):
             if not camera.specs.exists():
-                raise _fault("cameras", place, "", "no_spec", "A camera has one spec at least.")
+                raise fault_in("cameras", place, "", "no_spec", "A camera has one spec at least.")
         steps = {merge.key: merge.into_key for merge in self.rows["merges"] if merge.undone_at is None}
         for place, merge in enumerate(self.rows["merges"]):
             key, seen = merge.key, set()
             while key in steps and merge.undone_at is None:
                 if key in seen:
-                    raise _fault("merges", place, "into_key", "same_paper", "These merges go round in a circle.")
+                    raise fault_in("merges", place, "into_key", "same_paper", "These merges go round in a circle.")
                 seen.add(key)
                 key = steps[key]
 
@@ -272,7 +318,7 @@ def _pointing(section: str, place: int, column: str) -> Iterator[None]:
         yield
     except Faulty as fault:
         code = fault.error_list[0].code if hasattr(fault, "error_list") else "invalid"
-        raise _fault(section, place, column, code or "invalid", "; ".join(fault.messages)[:300]) from None
+        raise fault_in(section, place, column, code or "invalid", "; ".join(fault.messages)[:300]) from None
 
 
 def _name(value: Any) -> str:
@@ -297,99 +343,10 @@ def _clean(field: models.Field, value: Any, row: Any) -> Any:
     if isinstance(value, str) and len(value) > MAX_TEXT and not isinstance(field, models.FileField):
         raise Faulty(f"A text has at most {MAX_TEXT} characters.", "max_length")
     cleaned = value if field.blank and value == "" else field.clean(value, row)
-    if isinstance(field, models.DateTimeField) and is_naive(cleaned):
+    if isinstance(field, models.DateTimeField) and timezone.is_naive(cleaned):
         raise Faulty("Say how far the clock is ahead of UTC.", "no_offset")
     return cleaned
 
 
 def _is_yes_no(field: models.Field) -> bool:
     return isinstance(field, models.BooleanField)
-
-
-# -------------------------------------------------------------------------- what must agree with itself in a row
-
-
-def _agree(section: str, place: int, column: str, told: float | None, follows: float | None) -> None:
-    """Raise unless a stored figure is what follows from others."""
-    same = told is follows is None or (
-        told is not None
-        and follows is not None
-        and told > 0
-        and follows > 0
-        and abs(log2(told / follows)) < MOST_OFF_STOPS
-    )
-    if not same:
-        raise _fault(section, place, column, "contradiction", "This contradicts the rest of the row.")
-
-
-def _read_again(section: str, place: int, column: str, field: Any, value: Any) -> Any:
-    """What a field of the API makes of a stored text or object."""
-    try:
-        return field.run_validation(value)
-    except APIException as fault:
-        raise _fault(section, place, column, "invalid", "This cannot be read as the API reads it.") from fault
-
-
-def _finish_spec(spec: Any, place: int) -> None:
-    try:
-        spec.as_film_plane()
-    except (Impossible, APIException, TypeError, KeyError, ValueError, AttributeError) as fault:
-        text = "This is no film plane that anything installed here can make."
-        raise _fault("specs", place, "film_plane", "invalid", text) from fault
-    if not (
-        0 < spec.hole_diameter_mm <= 20 and 0 <= spec.hole_uncertainty_mm <= 20 and 0 <= spec.plate_thickness_mm <= 20
-    ):
-        raise _fault("specs", place, "hole_diameter_mm", "out_of_range", "No such hole can be.")
-    _agree("specs", place, "f_number", spec.f_number, spec.focal_length_mm / spec.hole_diameter_mm)
-    if not 1 <= spec.f_number <= 100_000:
-        raise _fault("specs", place, "f_number", "f_number_range", "This is no pinhole camera.")
-
-
-def _finish_paper(paper: Any, place: int) -> None:
-    if not 0 < paper.nominal_exposure_index <= 1e6:
-        raise _fault("papers", place, "nominal_exposure_index", "out_of_range", "No paper has such an index.")
-
-
-def _finish_log(log: ExposureLog, place: int) -> None:
-    """Read again what was written, hold the figures against it, and reckon its evidence anew."""
-
-    def read(column: str, field: Any, value: Any) -> Any:
-        return _read_again("exposures", place, column, field, value)
-
-    def agree(column: str, told: float | None, follows: float | None) -> None:
-        _agree("exposures", place, column, told, follows)
-
-    if log.private:
-        raise _fault("exposures", place, "private", "contradiction", "An archive holds no private log.")
-    ev100 = read("reading", ReadingField(), log.reading)
-    agree("ev100", 2.0**log.ev100 if abs(log.ev100) < 100 else None, 2.0**ev100)
-    agree("exposure_time_s", log.exposure_time_s, read("typed_time", Duration(), log.typed_time))
-    for column, least, most in (("exposure_index", 1e-6, 1e6), ("f_number", 1.0, 1e5), ("filter_stops", 0.0, 30.0)):
-        if not least <= getattr(log, column) <= most:
-            raise _fault("exposures", place, column, "out_of_range", f"This lies between {least:g} and {most:g}.")
-    indicated = Light(log.ev100).time_s(f_number=log.f_number, exposure_index=log.exposure_index) * 2**log.filter_stops
-    agree("indicated_time_s", log.indicated_time_s, indicated)
-    result = read("result", ResultIn(allow_null=True), log.result)
-    agree("right_time_s", log.right_time_s, result.right_time_s if result else None)
-    stops = result.stops if result else None
-    if (log.result_stops is None) != (stops is None) or abs(
-        (log.result_stops or 0.0) - (stops or 0.0)
-    ) > MOST_OFF_STOPS:
-        raise _fault("exposures", place, "result_stops", "contradiction", "This contradicts the rest of the row.")
-    if log.process is not None:
-        try:
-            again = told_again(log.process)
-        except (TypeError, KeyError, AttributeError) as fault:
-            raise _fault("exposures", place, "process", "invalid", "This is no process.") from fault
-        log.process = read("process", ProcessField(), again)
-    facts = ("exposure_time_s", "indicated_time_s", "exposure_index", "result_stops", "right_time_s")
-    evidence = evidence_of(**{name: getattr(log, name) for name in facts}, measured=bool(result and result.measured))
-    for name, value in evidence.items():
-        setattr(log, name, value)
-
-
-_FINISH: dict[str, Callable[[Any, int], None]] = {
-    "specs": _finish_spec,
-    "papers": _finish_paper,
-    "exposures": _finish_log,
-}

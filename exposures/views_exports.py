@@ -104,7 +104,7 @@ class ArchiveParser(MultiPartParser):
 class ImportArchiveView(AccountView):
     """A club made anew from the archive of another server; who sends it becomes its keeper.
 
-    Its members come as former members, whose names are kept beside what they did.
+    Its members come as people without an account, whose logs go on counting as theirs; nobody is made a member by name.
     """
 
     parser_classes = [ArchiveParser]

@@ -12,11 +12,15 @@ from django.core.files.base import ContentFile
 from django.core.files.uploadedfile import SimpleUploadedFile
 from PIL import Image
 
-from clubs.models import Camera, CameraPhoto, Club, TrailEntry
-from exposures.archive import LEFT_OUT, NOT_TOLD, SECTIONS, checksum
+from clubs.models import Camera, CameraPhoto, Club, Design, IssuedSheet, Person, TrailEntry
+from exposures.archive import KEYS_HERE, LEFT_OUT, NOT_TOLD, SECTIONS, SINCE_2, checksum
 from exposures.evidence import summed
 from exposures.models import EvidenceCell, ExposureLog, NegativePicture, PaperMerge
 from exposures.pooled import pooled
+from exposures.scopes import member_key
+from exposures.services import Result, log_exposure
+from exposures.workshops.models import Place, PlaceExposure, Workshop
+from optics import contributed
 from pinpool.pictures import reencoded
 from tests.bodies import CLUB
 from tests.factories import AccountFactory, CameraSpecFactory, MembershipFactory, PaperFactory
@@ -60,10 +64,43 @@ class Made:
         self.logs = [self._post(client, "exposures/", body | {"result": result}) for result in results]
         self._post(client, f"exposures/{self.logs[0]['id']}/corrections/", body | {"reason": "It was 4 min."})
         self._post(client, "exposures/", body | {"visibility": "private", "note": "secret"})
+        self.workshop(spec)
         photo = CameraPhoto(camera=lent, width_pixels=60, height_pixels=40, caption="front", added_by=self.keeper.user)
         photo.image.save("", ContentFile(jpeg()))
         picture = NegativePicture(log=ExposureLog.objects.get(id=self.logs[1]["id"]), width_pixels=60, height_pixels=40)
         picture.image.save("", ContentFile(jpeg()))
+
+    def workshop(self, spec: Any) -> None:
+        """Somebody without an account with a log and a place, a design, an open place, and two printed sheets."""
+        self.ada = Person.objects.create(club=self.club, name="Ada")
+        plane = contributed.stored(contributed.film_plane("drum", height_mm=80.0, diameter_mm=100.0, length_mm=150.0))
+        design = Design.objects.create(
+            club=self.club, name="Tea caddy", film_plane=plane, hole_diameter_mm=0.35, plate_thickness_mm=0.05,
+            wall_thickness_mm=0.3, focal_length_mm=98.0, typed={"wall_thickness": "0.3 mm"}, author=self.keeper.user,
+        )  # fmt: skip
+        Camera.objects.filter(pk=spec.camera_id).update(design=design)
+        day = Workshop.objects.create(
+            club=self.club, name="Creek day", held_on=date(2026, 5, 1), design=design, paper=self.paper, stations=3,
+            joins_as="keeper", leader=self.keeper.user,
+        )  # fmt: skip
+        facts = {"hole_diameter_mm": 0.34, "hole_uncertainty_mm": 0.01, "hole_measured_by": "scanned"}
+        first = Place.objects.create(
+            workshop=day, number=1, code="SECRETCODEONE1", name="Ada", person=self.ada, camera=spec.camera, **facts
+        )
+        Place.objects.create(workshop=day, number=2, code="SECRETCODETWO2", user=self.member.user, name="Walker")
+        log, _ = log_exposure(
+            actor=self.keeper, camera=spec.camera, paper=self.paper, taken_at=spec.created_at, reading=13.0,
+            typed_reading={"ev": 13}, exposure_time=240.0, typed_time="4 min", filter_stops=0.0,
+            result=Result({"judged_stops": 0.5}, stops=0.5), person=self.ada,
+        )  # fmt: skip
+        PlaceExposure.objects.create(place=first, id=log.id, facts={"exposure_time": 240.0}, typed={"ev": 13})
+        for number, action in ((1, "read_sheets"), (2, "read_places")):
+            told = {"kind": "camera", "subject": "camera T1", "sections": [], "made_at": "x", "number": number}
+            digest = checksum({name: told[name] for name in ("kind", "subject", "sections")})
+            IssuedSheet.objects.create(
+                club=self.club, number=number, kind="camera", subject="camera T1", action=action, data=told,
+                digest=digest, issued_by=self.keeper.user,
+            )  # fmt: skip
 
     def _post(self, client: Any, path: str, body: Any) -> Any:
         response = client.post(self.at + path, body)
@@ -92,8 +129,16 @@ def signed(told: dict[str, Any]) -> dict[str, Any]:
 
 
 def compared(told: dict[str, Any]) -> dict[str, Any]:
-    """What of an archive must be the same on another server: all but when and where it was made, and the import."""
-    rest = {name: told[name] for name in SECTIONS}
+    """What of an archive must be the same on another server: all but when and where it was made, and the import.
+
+    Where there was an account there is somebody of its name without one.
+    """
+    rest = {name: told[name] for name in SECTIONS if name != "people"}
+    names = {each["reference"]: each["name"] for each in told["people"]}
+    for section, account in (("exposures", "member"), ("places", "user")):
+        rest[section] = [
+            row | {"person": names.get(row["person"]) or row[account], account: None} for row in rest[section]
+        ]
     rest["trail"] = [entry for entry in rest["trail"] if entry["action"] != "import_archive"]
     people = [each for each in told["former_members"] + told["members"] if each["name"] != "newcomer"]
     return rest | {"people": people, "name": told["club"]["name"]}
@@ -105,10 +150,15 @@ def compared(told: dict[str, Any]) -> dict[str, Any]:
 def test_a_club_on_another_server_is_the_same(made: Made) -> None:
     """The first server's club is gone, as if it had never been here: then even ids are the same."""
     told = made.archive()
-    assert [len(told[name]) for name in SECTIONS] == [2, 3, 1, 2, 5, 1, 1, len(told["trail"])]
+    assert {name: len(told[name]) for name in SECTIONS} == {
+        "people": 1, "designs": 1, "cameras": 2, "specs": 3, "photos": 1, "papers": 2, "exposures": 6, "pictures": 1,
+        "merges": 1, "workshops": 1, "places": 2, "place_exposures": 1, "sheets": 1, "trail": len(told["trail"]),
+    }  # fmt: skip
     EvidenceCell.objects.all().delete()
     ExposureLog.objects.all().update(corrects=None)
     ExposureLog.objects.all().delete()
+    Workshop.objects.all().delete()
+    Camera.objects.all().delete()
     Club.objects.all().delete()
     newcomer = made.as_user(AccountFactory.create(username="newcomer"))
     response = send(newcomer, told)
@@ -116,7 +166,7 @@ def test_a_club_on_another_server_is_the_same(made: Made) -> None:
     assert compared(made.archive(newcomer)) == compared(told)
     assert TrailEntry.objects.get(action="import_archive").after["checksum"] == told["checksum"]
     log = newcomer.get(f"{made.at}exposures/{made.logs[2]['id']}/").json()
-    assert log == made.logs[2] | {"member": None, "picture": log["picture"]}
+    assert log == made.logs[2] | {"without_account": True, "picture": log["picture"]}
 
 
 def test_a_club_beside_the_first_says_the_same(made: Made) -> None:
@@ -125,7 +175,7 @@ def test_a_club_beside_the_first_says_the_same(made: Made) -> None:
     problem_of(send(newcomer, told), 409)
     assert send(newcomer, told, slug="brook").status_code == 201
     again = made.archive(newcomer, "brook")
-    ids = {row["id"]: other["id"] for name in ("papers", "exposures", "photos", "pictures")
+    ids = {row["id"]: other["id"] for name in ("papers", "exposures", "photos", "pictures", "sheets")
            for row, other in zip(told[name], again[name], strict=True)}  # fmt: skip
     assert not ids.keys() & set(ids.values())
     text = orjson.dumps(compared(told)).decode()
@@ -141,7 +191,123 @@ def test_a_club_beside_the_first_says_the_same(made: Made) -> None:
     assert sorted(of_brook.values_list(*names)) == sorted(
         summed(ExposureLog.objects.filter(club=brook)).values_list(*names)
     )
-    assert pooled(brook).answer(brook.papers.get(name="Glasswort")).evidence.logs == 3
+    assert pooled(brook).answer(brook.papers.get(name="Glasswort")).evidence.logs == 4
+
+
+def test_a_third_server_is_told_the_same_as_the_second(made: Made) -> None:
+    """What became of accounts on the second stays so, to the letter."""
+    newcomer = made.as_user(AccountFactory.create(username="newcomer"))
+    assert send(newcomer, made.archive(), slug="brook").status_code == 201
+    second = made.archive(newcomer, "brook")
+    assert {each["name"] for each in second["people"]} == {"Ada", "walker"}
+    ids = [row["id"] for name in ("papers", "exposures", "photos", "pictures", "sheets") for row in second[name]]
+    assert send(newcomer, second, slug="rill").status_code == 201
+    third = made.archive(newcomer, "rill")
+    taken = orjson.dumps({name: second[name] for name in SECTIONS if name != "trail"}).decode()
+    for old, new in zip(
+        ids,
+        [row["id"] for name in ("papers", "exposures", "photos", "pictures", "sheets") for row in third[name]],
+        strict=True,
+    ):
+        taken = taken.replace(old, new)
+    assert orjson.loads(taken) == {name: third[name] for name in SECTIONS if name != "trail"}
+
+
+def test_a_log_of_a_workshop_keeps_its_exposure_s_id(made: Made) -> None:
+    assert send(made.as_user(), made.archive(), slug="brook").status_code == 201
+    noted = PlaceExposure.objects.get(place__workshop__club__slug="brook")
+    log = ExposureLog.objects.get(id=noted.id)
+    assert (log.club.slug, log.person, noted.place.person) == ("brook", noted.place.person, log.person)
+    assert noted.id != PlaceExposure.objects.get(place__workshop__club__slug="creek").id
+
+
+def test_a_member_and_their_place_become_one_person(made: Made) -> None:
+    assert send(made.as_user(), made.archive(), slug="brook").status_code == 201
+    place = Place.objects.get(workshop__club__slug="brook", number=2)
+    assert set(ExposureLog.objects.filter(club__slug="brook", person=place.person).values_list("person__name")) == {
+        ("walker",)
+    }
+
+
+def test_claim_codes_are_no_part_of_an_archive(made: Made) -> None:
+    """Nor is the role in which they let somebody join; on the new server they are drawn anew, and hold for nobody."""
+    told = made.archive()
+    text = orjson.dumps(told).decode()
+    assert "SECRETCODE" not in text
+    assert "joins_as" not in text
+    assert [sheet["number"] for sheet in told["sheets"]] == [1]
+    assert send(made.as_user(), told, slug="brook").status_code == 201
+    places = Place.objects.filter(workshop__club__slug="brook")
+    assert all(place.withdrawn_at is not None and "SECRET" not in place.code for place in places)
+    assert len({place.code for place in places}) == 2
+    assert {place.workshop.joins_as for place in places} == {""}
+
+
+def test_an_archive_of_version_1_can_be_read(made: Made) -> None:
+    """Written before there were people, designs, workshops and sheets; its members become people all the same."""
+    told = made.archive()
+    old = {name: value for name, value in told.items() if name not in SINCE_2 or SINCE_2[name]}
+    old["exposures"] = [row for row in told["exposures"] if row["person"] is None]
+    for section in ("cameras", "exposures"):
+        old[section] = [
+            {name: value for name, value in row.items() if name not in SINCE_2[section]} for row in old[section]
+        ]
+    old["version"] = 1
+    response = send(made.as_user(), signed(old), slug="brook")
+    assert response.status_code == 201, response.content
+    brook = Club.objects.get(slug="brook")
+    assert brook.exposures.count() == 5
+    assert set(brook.exposures.values_list("person__name", flat=True)) == {"walker"}
+    assert (brook.designs.count(), brook.cameras.count()) == (0, 2)
+    bad = signed(told | {"version": 1, "cameras": [{**told["cameras"][0], "lid": "stuck"}]})
+    assert {code for _, code in faults_in(send(made.as_user(), bad, slug="rill"))} == {"archive_keys"}
+
+
+def test_estimates_are_the_same_without_a_single_account(made: Made) -> None:
+    """Papers, cameras and members: those with an account, those without, and former ones, as they were to 1e-9."""
+    rng = np.random.default_rng(8)
+    others = [MembershipFactory.create(club=made.club) for _ in range(2)]
+    gone = MembershipFactory.create(club=made.club)
+    second = CameraSpecFactory.create(camera__club=made.club, camera__code="T3", hole_diameter_mm=0.3)
+    cameras = {code: Camera.objects.get(club=made.club, code=code) for code in ("T1", "T2", "T3")}
+    papers = [made.paper, PaperFactory.create(club=made.club, name="Samphire", nominal_exposure_index=12.0)]
+    bea = Person.objects.create(club=made.club, name=others[0].user.username)  # called as an account is
+    authors = [*({"actor": each} for each in (*others, gone)), *({"actor": made.keeper, "person": who}
+               for who in (made.ada, bea))]  # fmt: skip
+    for number, time in enumerate(np.geomspace(20, 4000, 75)):
+        stops = round(float(0.3 * rng.standard_normal() + 0.4 * (number % 5) - 0.05 * number), 3)
+        log_exposure(
+            **authors[number % 5], camera=cameras[f"T{number % 3 + 1}"], paper=papers[number % 2],
+            taken_at=second.created_at, reading=float(number % 7 + 9), typed_reading={"ev": number % 7 + 9},
+            exposure_time=round(time), typed_time=f"{round(time)} s", filter_stops=0.0,
+            result=Result({"judged_stops": stops}, stops=stops),
+        )  # fmt: skip
+    gone.user.delete()
+    newcomer = made.as_user(AccountFactory.create(username="newcomer"))
+    assert send(newcomer, made.archive(), slug="brook").status_code == 201
+    brook = Club.objects.get(slug="brook")
+    old, new = pooled(made.club), pooled(brook)
+    assert new.fit.cells.logs.sum() == old.fit.cells.logs.sum() == 79
+    assert new.fit.criterion == pytest.approx(old.fit.criterion, abs=1e-9)
+    for paper in papers:
+        here, there = old.answer(paper), new.answer(brook.papers.get(name=paper.name))
+        assert there.evidence == here.evidence
+        assert [there.index_factor, there.exponent, there.line.slope] == pytest.approx(
+            [here.index_factor, here.exponent, here.line.slope], rel=1e-9
+        )
+    pairs = [("camera", f"spec {camera.spec.pk}", f"spec {brook.cameras.get(code=code).spec.pk}")
+             for code, camera in cameras.items()]  # fmt: skip
+    named = {person.name: person for person in brook.people.order_by("-pk")}
+    for account in (made.member, *others):
+        person = brook.people.filter(name=account.user.username).order_by("pk").last()  # after those without an account
+        pairs.append(("member", member_key(account.user_id), member_key(None, person.pk)))
+    pairs += [("member", member_key(None, who.pk), member_key(None, named[who.name].pk)) for who in (made.ada, bea)]
+    pairs.append(("member", member_key(None), member_key(None)))
+    for kind, one, other in pairs:
+        here, there = old.fit.offset(kind, one), new.fit.offset(kind, other)
+        assert there.evidence == here.evidence
+        assert here.evidence.logs > 0 or kind == "camera"
+        assert [there.stops, there.error_stops] == pytest.approx([here.stops, here.error_stops], abs=1e-9)
 
 
 def test_private_logs_stay_with_their_author(made: Made) -> None:
@@ -171,6 +337,9 @@ def test_every_table_of_a_club_is_told_or_left_out_for_a_reason() -> None:
     for name in sections:
         hidden = {field.name for field in ours[name]._meta.concrete_fields} & NOT_TOLD
         assert hidden <= {"club", "imported_in", "catalogue_key"}
+    assert {model.__name__: columns for model, columns in KEYS_HERE.items()} == {
+        "Place": {"code", "withdrawn_at"}, "Workshop": {"joins_as"},
+    }  # fmt: skip
 
 
 # ------------------------------------------------------------------------------------------------------ refusals
@@ -210,6 +379,25 @@ def bend(told: Any, section: str, column: str, value: Any, place: int = 0) -> An
         ("exposures", "filter_stops", 1e300, "out_of_range"),
         ("photos", "image", "bm90IGEgcGljdHVyZQ==", "image_unreadable"),
         ("photos", "image", "<script>", "invalid"),
+        ("people", "name", "x" * 151, "max_length"),
+        ("people", "reference", 1, "invalid"),
+        ("designs", "film_plane", {"kind": "nothing"}, "invalid"),
+        ("designs", "hole_diameter_mm", 0.0, "out_of_range"),
+        ("designs", "wall_thickness_mm", -1.0, "out_of_range"),
+        ("designs", "focal_length_mm", 0.1, "f_number_range"),
+        ("cameras", "design", "7", "unknown_reference"),
+        ("exposures", "person", "7", "unknown_reference"),
+        ("workshops", "design", None, "unknown_reference"),
+        ("workshops", "stations", 0, "out_of_range"),
+        ("workshops", "process", {"typed": 3}, "invalid"),
+        ("places", "workshop", "Creek day", "unknown_reference"),
+        ("places", "hole_diameter_mm", None, "contradiction"),
+        ("places", "hole_diameter_mm", 99.0, "out_of_range"),
+        ("place_exposures", "place", "1/9", "unknown_reference"),
+        ("place_exposures", "facts", [], "wrong_type"),
+        ("sheets", "action", "read_places", "contradiction"),
+        ("sheets", "digest", "0" * 64, "contradiction"),
+        ("sheets", "data", "text", "wrong_type"),
         ("trail", "action", None, "null"),
         ("trail", "actor_name", "x" * 200, "max_length"),
     ],
@@ -233,7 +421,7 @@ def test_files_that_are_none(made: Made) -> None:
 
     assert code(b"{") == "bad_json"
     assert code(b"[]") == "not_an_archive"
-    assert code(signed(told | {"version": 2})) == "archive_version"
+    assert code(signed(told | {"version": 3})) == "archive_version"
     assert code(told | {"papers": []}) == "archive_checksum"
     assert code(signed(told | {"papers": {}})) == "archive_section"
     deep: Any = 1
@@ -252,6 +440,8 @@ def test_nobody_is_made_a_member_or_an_owner_by_an_archive(made: Made) -> None:
     assert [each.user.username for each in brook.memberships.select_related("user")] == ["newcomer"]
     assert set(brook.cameras.values_list("owner", "lent_to")) == {(None, None)}
     assert set(brook.exposures.values_list("member", flat=True)) == {None}
+    assert set(Place.objects.filter(workshop__club=brook).values_list("user", flat=True)) == {None}
+    assert set(brook.exposures.values_list("person__name", flat=True)) == {"walker", "Ada"}
 
 
 def test_merges_in_a_circle(made: Made) -> None:
