@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from clubs.models import Camera, CameraSpec, Membership, TrailEntry
+from clubs.models import Camera, CameraPhoto, CameraSpec, IssuedSheet, Membership, TrailEntry
 from clubs.serializers import CameraOut, SpecOut
 
 
@@ -23,6 +23,19 @@ def specs_of(user: Any) -> list[Any]:
     return [{"club": row.camera.club.slug, "camera": row.camera.code, **SpecOut(row).data} for row in rows]
 
 
+def photos_of(user: Any) -> list[Any]:
+    """The photos of cameras that they added: each is to be had at `photos/` below its camera."""
+    rows = CameraPhoto.objects.filter(added_by=user).order_by("added_at", "pk")
+    columns = ("id", "caption", "width_pixels", "height_pixels", "added_at")
+    return [_plain(dict(row)) for row in rows.values("camera__club__slug", "camera__code", *columns)]
+
+
+def sheets_of(user: Any) -> list[Any]:
+    """The printed sheets that they issued: each is to be had at `sheets/` in its club."""
+    rows = IssuedSheet.objects.filter(issued_by=user).order_by("issued_at", "pk")
+    return [_plain(dict(row)) for row in rows.values("club__slug", "id", "number", "kind", "subject", "issued_at")]
+
+
 def changes_of(user: Any) -> list[Any]:
     """What they changed, as the clubs' trails have it."""
     rows = TrailEntry.objects.filter(actor=user).order_by("pk")
@@ -30,4 +43,5 @@ def changes_of(user: Any) -> list[Any]:
 
 
 def _plain(row: dict[str, Any]) -> dict[str, Any]:
-    return {name.replace("club__slug", "club").replace("__", "_"): value for name, value in row.items()}
+    shorter = {"club__slug": "club", "camera__club__slug": "club", "camera__code": "camera"}
+    return {shorter.get(name, name.replace("__", "_")): value for name, value in row.items()}

@@ -1,7 +1,6 @@
 """Photos of cameras: encoded anew, kept where the site keeps its files, shown only through `clubs.views_photos`."""
 
 import uuid
-from functools import partial
 from typing import IO
 
 from django.core.files.base import ContentFile
@@ -14,7 +13,7 @@ from clubs.services import check_camera, locked_camera, record_camera
 from pinpool.conf import setting
 from pinpool.http.etags import Expected
 from pinpool.http.problems import Conflict
-from pinpool.pictures import reencoded
+from pinpool.pictures import reencoded, remove_after_commit
 
 #: The longer side of a stored photo: a screen's width.
 PIXELS = 1600
@@ -63,7 +62,7 @@ def remove_photo(*, actor: Membership, photo: CameraPhoto, expected: Expected) -
         locked = _locked(actor, photo, "remove_photo", expected)
         CameraPhoto.objects.filter(pk=locked.pk).delete()
         record_camera(actor, locked.camera, "remove_photo", before=_told(locked))
-        transaction.on_commit(partial(_remove_file, locked), robust=True)
+        remove_after_commit([locked.image])
     return locked
 
 

@@ -14,3 +14,5 @@ class ExposuresConfig(AppConfig):
         from pinpool.accounts.own_data import contribute  # noqa: PLC0415
 
         contribute("exposures", own_data.exposures_of, before_deletion=own_data.part_with)
+        contribute("pictures", own_data.pictures_of)
+        contribute("imports", own_data.imports_of)

@@ -1,6 +1,5 @@
 """Pictures of negatives and prints: one to an entry of the log, encoded anew, seen by those who may see the entry."""
 
-from functools import partial
 from typing import IO
 
 from django.core.files.base import ContentFile
@@ -13,7 +12,7 @@ from clubs.services import check_role
 from exposures.models import ExposureLog, NegativePicture
 from exposures.services import check_theirs, record_in_trail, subject
 from pinpool.http.etags import Expected
-from pinpool.pictures import reencoded
+from pinpool.pictures import reencoded, remove_after_commit
 
 #: The longer side of a stored picture: a screen's width.
 PIXELS = 1600
@@ -56,13 +55,15 @@ def remove_picture(*, actor: Membership, log: ExposureLog, expected: Expected) -
 
 def _take_away(log: ExposureLog, expected: Expected) -> bool:
     """Whether the entry had a picture; its file goes once that is certain. The entry gets another revision."""
-    locked = ExposureLog.objects.select_for_update().get(pk=log.pk)
+    locked = ExposureLog.objects.select_for_update().filter(pk=log.pk).first()
+    if locked is None:  # an import was undone meanwhile
+        raise Http404
     expected.check(locked.revision)
     ExposureLog.objects.filter(pk=log.pk).update(revision=F("revision") + 1)
     before = NegativePicture.objects.filter(log=log).first()
     if before is not None:
         before.delete()
-        transaction.on_commit(partial(_remove_file, before), robust=True)
+        remove_after_commit([before.image])
     return before is not None
 
 

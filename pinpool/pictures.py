@@ -5,10 +5,13 @@ file's own idea of its size is checked before anything is decoded.
 """
 
 import threading
+from collections.abc import Iterable
+from functools import partial
 from io import BytesIO
-from typing import IO, NoReturn
+from typing import IO, Any, NoReturn
 
 import numpy as np
+from django.db import transaction
 from PIL import Image, ImageOps
 from rest_framework.exceptions import ValidationError
 
@@ -54,6 +57,12 @@ def reencoded(file: IO[bytes] | bytes, *, most_pixels_wide: int) -> tuple[bytes,
     out = BytesIO()
     image.save(out, "JPEG", quality=QUALITY, optimize=True)
     return out.getvalue(), image.width, image.height
+
+
+def remove_after_commit(images: Iterable[Any]) -> None:
+    """Delete stored pictures once the transaction that takes their rows away is certain."""
+    for image in images:
+        transaction.on_commit(partial(image.storage.delete, str(image.name)), robust=True)
 
 
 def _decoded(data: bytes, most_pixels: int) -> Image.Image:

@@ -25,6 +25,8 @@ def undo(*, actor: Membership, id: uuid.UUID, expected: Expected) -> ImportBatch
         if batch.state != State.IMPORTED:
             raise Conflict("Nothing of this sheet is imported.")
         rows = {entry["made"]: entry for entry in batch.report if entry["state"] == "imported"}
+        # Held before they are looked at: no picture or photo comes to a row that goes, whose file would stay.
+        list(_made(batch, rows.keys()).order_by("pk").select_for_update().values_list("pk"))
         resting = _resting(batch, rows.keys())
         if resting:
             faults = {str(rows[made]["row"]): [ErrorDetail(text, "rests_on_it")] for made, text in resting.items()}

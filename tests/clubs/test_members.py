@@ -9,7 +9,7 @@ from rest_framework.exceptions import PermissionDenied
 from rest_framework.test import APIClient
 
 from clubs.members import change_role, club_held
-from clubs.models import Camera, Club, Membership, TrailEntry
+from clubs.models import Camera, CameraPhoto, Club, IssuedSheet, Membership, TrailEntry
 from pinpool.http.etags import Expected
 from pinpool.models import ApiToken
 from tests.accounts import PASSWORD, Statements
@@ -217,6 +217,21 @@ def test_one_s_own_data_of_clubs(walker: Membership, as_user: Any) -> None:
     assert (camera["club"], camera["code"], camera["owner"]) == ("creek", spec.camera.code, "walker")
     assert (measured["camera"], measured["number"]) == (spec.camera.code, 1)
     assert (change["club"], change["action"]) == ("creek", "a")
+
+
+def test_photos_and_printed_sheets_are_listed(walker: Membership, as_user: Any) -> None:
+    """One's own alone, whosever the camera."""
+    camera = CameraSpecFactory.create(camera__club=walker.club, camera__code="T1").camera
+    for number, user in enumerate((walker.user, MembershipFactory.create(club=walker.club).user), 1):
+        facts = {"image": "t1.jpg", "width_pixels": 60, "height_pixels": 40, "caption": f"lid {number}"}
+        CameraPhoto.objects.create(camera=camera, added_by=user, **facts)
+        facts = {"kind": "camera", "subject": "camera T1", "action": "read_sheets", "data": {}, "digest": ""}
+        IssuedSheet.objects.create(club=walker.club, number=number, issued_by=user, **facts)
+    parts = as_user(walker.user).get("/api/v1/accounts/me/data/").json()["parts"]
+    [photo], [sheet] = parts["photos"], parts["sheets"]
+    assert (photo["club"], photo["camera"], photo["caption"], photo["width_pixels"]) == ("creek", "T1", "lid 1", 60)
+    assert (sheet["club"], sheet["number"], sheet["kind"], sheet["subject"]) == ("creek", 1, "camera", "camera T1")
+    assert "data" not in sheet  # it may hold what was others' to hand out
 
 
 def test_one_s_own_data_costs_the_same_however_much(walker: Membership, as_user: Any) -> None:

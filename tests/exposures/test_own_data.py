@@ -5,15 +5,17 @@ from typing import Any
 import pytest
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
+from django.core.files.uploadedfile import SimpleUploadedFile
 from rest_framework.test import APIClient
 
 from clubs.models import Membership
+from exposures import pictures
 from exposures.evidence import summed
 from exposures.models import EvidenceCell, ExposureLog, ImportBatch, NegativePicture, Pool
 from exposures.own_data import part_with
 from exposures.pooled import pooled
 from tests.accounts import PASSWORD, Statements
-from tests.bodies import CLUB
+from tests.bodies import CLUB, PICTURE
 from tests.factories import CameraSpecFactory, ExposureLogFactory, MembershipFactory, PaperFactory
 from tests.problems import problem_of
 
@@ -140,6 +142,46 @@ def test_an_account_that_stays_keeps_everything(walk: Walk, as_user: Any) -> Non
     client = as_user(walk.member.user)
     problem_of(client.post("/api/v1/accounts/me/deletion/", {"password": PASSWORD}), 409)
     assert ExposureLog.objects.filter(member=walk.member.user, revision=1).count() == 3
+
+
+def test_pictures_and_sheets_they_brought_in_are_listed(walk: Walk, as_user: Any, settings: Any, tmp_path: Any) -> None:
+    """Their own alone; at the price of one statement each."""
+    settings.MEDIA_ROOT = tmp_path
+    for log in (walk.logs[1], walk.log(walk.other.user)):
+        NegativePicture(log=log, width_pixels=60, height_pixels=40).image.save("x.jpg", ContentFile(b"pixels"))
+    for user in (walk.member.user, walk.other.user):
+        table = [["Name", "Index"], ["Kelp", "6"], ["Wrack", "9"]]
+        facts = {"kind": "papers", "file_name": "stock.csv", "table": table}
+            "kind": "papers",
+            "file_name": "stock.csv",
+            "table": [["Name", "Index"], ["Kelp", "6"], ["Wrack", "9"]],
+        }
+        ImportBatch.objects.create(club=walk.club, made_by=user, **facts)
+    parts = parts_of(as_user(walk.member.user))
+    [picture], [sheet] = parts["pictures"], parts["imports"]
+    assert (picture["club"], picture["exposure"]) == (walk.club.slug, str(walk.logs[1].id))
+    assert (picture["width_pixels"], picture["height_pixels"]) == (60, 40)
+    assert (sheet["club"], sheet["file_name"], sheet["state"]) == (walk.club.slug, "stock.csv", "tried")
+    assert (sheet["heading"], sheet["rows"]) == (["Name", "Index"], 2)
+
+
+def test_a_picture_for_an_entry_that_is_gone_leaves_no_file(
+    walk: Walk, as_user: Any, settings: Any, tmp_path: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An import is undone while one of its entries gets a picture: 404, and nothing is kept."""
+    settings.MEDIA_ROOT = tmp_path
+    encode = pictures.reencoded
+
+    def while_it_is_encoded(*args: Any, **more: Any) -> Any:
+        EvidenceCell.objects.all().delete()
+        ExposureLog.objects.filter(pk=walk.logs[0].pk).delete()
+        return encode(*args, **more)
+
+    monkeypatch.setattr(pictures, "reencoded", while_it_is_encoded)
+    at = f"/api/v1/clubs/{walk.club.slug}/exposures/{walk.logs[0].id}/picture/"
+    body = {"image": SimpleUploadedFile("n.jpg", PICTURE)}
+    problem_of(as_user(walk.member.user).put(at, body, format="multipart", headers={"If-Match": "*"}), 404)
+    assert not [path for path in tmp_path.rglob("*") if path.is_file()]
 
 
 def test_sheets_they_brought_in_go_with_them() -> None:
