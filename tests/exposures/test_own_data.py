@@ -152,10 +152,6 @@ def test_pictures_and_sheets_they_brought_in_are_listed(walk: Walk, as_user: Any
     for user in (walk.member.user, walk.other.user):
         table = [["Name", "Index"], ["Kelp", "6"], ["Wrack", "9"]]
         facts = {"kind": "papers", "file_name": "stock.csv", "table": table}
-            "kind": "papers",
-            "file_name": "stock.csv",
-            "table": [["Name", "Index"], ["Kelp", "6"], ["Wrack", "9"]],
-        }
         ImportBatch.objects.create(club=walk.club, made_by=user, **facts)
     parts = parts_of(as_user(walk.member.user))
     [picture], [sheet] = parts["pictures"], parts["imports"]
