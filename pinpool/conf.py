@@ -14,6 +14,32 @@ DEFAULTS: dict[str, Any] = {
     "MAX_SCAN_PIXELS": 25_000_000,
     # Photos that one camera may have.
     "MAX_CAMERA_PHOTOS": 20,
+    # The largest archive of a club that is read, in bytes: 50 MB hold some 20 000 logs and 150 pictures.
+    "MAX_ARCHIVE_BYTES": 50_000_000,
+    # What one spreadsheet that is brought in may hold: bytes, rows below its heading, columns, and characters in a cell
+    # (at most 131 072 of a CSV). That is a club's log of many years.
+    "MAX_IMPORT_BYTES": 10_000_000,
+    "MAX_IMPORT_ROWS": 20_000,
+    "MAX_IMPORT_COLUMNS": 100,
+    "MAX_IMPORT_CELL": 4000,
+    # What an XLSX may unpack to, in bytes, and into how many parts: it is a ZIP file, and a small one can hold
+    # gigabytes. Then the tags in all parts together: a cell takes two to four, and up to 500 bytes of memory each.
+    "MAX_IMPORT_UNPACKED_BYTES": 60_000_000,
+    "MAX_IMPORT_PARTS": 500,
+    "MAX_IMPORT_TAGS": 2_000_000,
+    # Sheets that one member has brought in but not imported; the oldest beyond these is let go.
+    "MAX_IMPORTS_TRIED": 20,
+    # Workshops that one club may have open, places that one may have, and exposures that may be noted at a place.
+    "MAX_OPEN_WORKSHOPS": 20,
+    "MAX_WORKSHOP_PLACES": 60,
+    "MAX_PLACE_EXPOSURES": 200,
+    # A folder of fonts that printed sheets are set with where typst's own lack a letter; "": its own alone.
+    "SHEET_FONTS": "",
+    # Processes that set sheets, of each process of the service; the seconds that one sheet may take or wait for one;
+    # and the bytes of memory at which a process is renewed: a pack of 100 pages takes about 220 MB.
+    "SHEET_PROCESSES": 2,
+    "SHEET_SECONDS": 30.0,
+    "SHEET_PROCESS_BYTES": 400_000_000,
     # Rows in a page of a list, unless the caller asks for another number, and the most they may ask for.
     "PAGE_SIZE": 50,
     "MAX_PAGE_SIZE": 200,
@@ -29,6 +55,9 @@ DEFAULTS: dict[str, Any] = {
     "LOGIN_TRIES_PER_ADDRESS": (40, 900),
     # Codes of invitations that do not count any more, and sign-ups with faults.
     "INVITATION_TRIES_PER_ADDRESS": (20, 900),
+    # Claim codes of workshops that open no place. More than of invitations: all who sit in the room behind one address
+    # may misspell theirs, and of 23^14 codes none is found by trying.
+    "PLACE_TRIES_PER_ADDRESS": (100, 900),
     # Names that a keeper wants to add and that no account has.
     "MEMBER_TRIES_PER_ACCOUNT": (20, 900),
     # Requests for a new password and wrong codes for it, whether or not there is such an account; then the e-mails that

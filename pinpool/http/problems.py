@@ -30,6 +30,7 @@ TITLES = {
     429: ("too_many_requests", "Slow down"),
     500: ("internal_error", "Something broke on our side"),
     502: ("plugin_failed", "A plug-in failed"),
+    503: ("unavailable", "This cannot be answered just now"),
 }
 
 
@@ -75,6 +76,14 @@ class PluginFailed(APIException):
 
     status_code = 502
     default_code = "plugin_failed"
+
+
+class Unavailable(APIException):
+    """Something that the answer takes is busy or stopped; the same asked again may be answered."""
+
+    status_code = 503
+    default_code = "unavailable"
+    wait = 5
 
 
 @contextmanager

@@ -125,6 +125,7 @@ _REFUSALS = {
     422: "Describes what cannot exist; says what would have to change.",
     428: "If-Match is missing.",
     429: "Too many tries; Retry-After tells how many seconds to wait.",
+    503: "Cannot be answered just now; Retry-After tells how many seconds to wait.",
     "default": "Any other refusal, in the same form: a bad token 401, 405, 406, 413, 415, a plug-in's failure 502.",
 }
 
