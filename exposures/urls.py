@@ -3,6 +3,7 @@
 from django.urls import path
 
 from exposures import views, views_exports, views_imports, views_known, views_pool
+from exposures.workshops import views as workshops
 
 app_name = "exposures"
 urlpatterns = [
@@ -34,6 +35,13 @@ urlpatterns = [
     path("imports/<uuid:id>/rows/", views_imports.ImportRowsView.as_view(), name="import-rows"),
     path("imports/<uuid:id>/apply/", views_imports.ApplyView.as_view(), name="import-apply"),
     path("imports/<uuid:id>/undo/", views_imports.UndoView.as_view(), name="import-undo"),
+    path("workshops/", workshops.WorkshopsView.as_view(), name="workshops"),
+    path("workshops/<int:number>/", workshops.WorkshopView.as_view(), name="workshop"),
+    path("workshops/<int:number>/places/", workshops.PlacesView.as_view(), name="workshop-places"),
+    path("workshops/<int:number>/places/<int:place>/", workshops.PlaceView.as_view(), name="workshop-place"),
+    path("workshops/<int:number>/places/<int:place>/code/", workshops.PlaceCodeView.as_view(), name="place-code"),
+    path("workshops/<int:number>/results/", workshops.ResultsView.as_view(), name="workshop-results"),
+    path("workshops/<int:number>/closing/", workshops.ClosingView.as_view(), name="workshop-closing"),
     path("export/", views_exports.ExportView.as_view(), name="export"),
     path("export/archive/", views_exports.ArchiveView.as_view(), name="archive"),
 ]

@@ -14,6 +14,7 @@ urlpatterns = [
     path("clubs/", include("exposures.urls_clubs")),
     path("clubs/", include("clubs.urls")),
     path("invitations/", include("clubs.urls_invitations")),
+    path("places/", include("exposures.workshops.urls_places")),
     path("clubs/<slug:club>/", include("exposures.urls")),
     path("plugins/", PluginsView.as_view(), name="plugins"),
     path("schema/", SchemaView.as_view(), name="schema"),

@@ -124,6 +124,13 @@ CLUB: dict[str, dict[str, Any]] = {
     "paper-merges/": {"key": "cord grass|graded paper", "into_key": "cordgrass|graded paper"},
     "imports/<uuid:id>/apply/": {"rows": "good"},
     "imports/<uuid:id>/undo/": {},
+    "workshops/": {
+        "name": "Saltmarsh day", "held_on": "2026-06-20", "design": 1, "paper": "", "places": 3,
+        "process": {"developer": "Bladderwrack", "dilution": "1+9", "temperature": "20 °C", "time": "2 min"},
+        "stations": 2, "note": "bring a lid",
+    },
+    "workshops/<int:number>/closing/": {},
+    "workshops/<int:number>/places/<int:place>/code/": {},
 }  # fmt: skip
 
 #: Below /api/v1/accounts/. The password is a keeper's in the tests that send these.
@@ -139,6 +146,20 @@ ACCOUNTS: dict[str, dict[str, Any]] = {
     "tokens/": {"name": "phone", "scope": "log", "days": 90},
 }
 
+#: Below /api/v1/places/{claim_code}/; what is measured, noted and said at a place.
+PLACES: dict[str, dict[str, Any]] = {
+    "": {"name": "Finn"},
+    "hole/": {"readings": [{"pixels": 70, "resolution": "4800 dpi"}, {"diameter": "0.36 mm", "uncertainty": "0.02 mm"}],
+              "plate_thickness": "0.1 mm"},
+    "exposures/": {
+        "id": "5c0c8a52-0b7e-4c8e-9d0e-6a1f0d1c2b3a", "taken_at": "2026-06-20T12:00:00+02:00",
+        "reading": READINGS["ev"], "filter_stops": 0.5, "exposure_time": "3 min 20 s",
+        "result": {"judged_stops": -0.5}, "note": "cloud at the end",
+    },
+    "exposures/<uuid:id>/": {"result": {"right_time": "4 min"}, "note": "thin"},
+    "claim/": {},
+}  # fmt: skip
+
 #: A sheet of cameras, and how one of its columns is written.
 SHEET = b'Code,Name,Shape,Diameter,Length,Height,Hole\r\nK9,Biscuit drum,drum,100 mm,150 mm,80 mm,"0,35"\r\n'
 MAPPING = {"columns": [{"column": "Hole", "field": "spec.hole.diameter", "format": {"decimal": ",", "unit": "mm"}}]}
@@ -151,6 +172,7 @@ POOL = {"joined": True}
 CAMERA_CHANGE = {"name": "Biscuit drum", "note": "new lid", "owner": None, "retired": False}
 LOAN = {"to": "walker", "until": "2099-12-31"}
 PAPER_CHANGE = {"size": "8x10 in", "batch": "B 7", "expires_on": "2031-05-31", "sheets_left": 12, "retired": False}
+WORKSHOP_CHANGE = {"name": "Saltmarsh evening", "stations": 3, "places": 4, "process": None}
 CORRECTION: dict[str, Any] = CLUB["exposures/"] | {
     "id": "7d0c8a52-0b7e-4c8e-9d0e-6a1f0d1c2b3a", "reason": "It was 4 min.",
 }  # fmt: skip

@@ -1,14 +1,16 @@
 """Invented accounts, clubs, cameras, papers and logs for tests."""
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 
 import factory
 from django.contrib.auth import get_user_model
 
-from clubs.models import Camera, CameraSpec, Club, Membership
+from clubs.models import Camera, CameraSpec, Club, Design, Membership
 from exposures.evidence import evidence_of, keep
 from exposures.models import ExposureLog, Paper
+from exposures.workshops.codes import new_claim_code
+from exposures.workshops.models import Place, PlaceExposure, Workshop
 from optics import contributed
 
 
@@ -75,6 +77,35 @@ class CameraSpecFactory(factory.django.DjangoModelFactory):
         return self.focal_length_mm / self.hole_diameter_mm
 
 
+class DesignFactory(factory.django.DjangoModelFactory):
+    """A drum 100 mm across, planned with a 0.35 mm hole."""
+
+    class Meta:
+        model = Design
+
+    club = factory.SubFactory(ClubFactory)
+    name = factory.Sequence("Biscuit drum {}".format)
+    hole_diameter_mm = 0.35
+    plate_thickness_mm = 0.05
+    wall_thickness_mm = 0.3
+    author = factory.SubFactory(AccountFactory)
+
+    @factory.lazy_attribute
+    def film_plane(self) -> dict[str, Any]:
+        return contributed.stored(contributed.film_plane("drum", height_mm=80.0, diameter_mm=100.0, length_mm=150.0))
+
+    @factory.lazy_attribute
+    def focal_length_mm(self) -> float:
+        return contributed.film_plane(**self.film_plane).mean_mm
+
+    @factory.lazy_attribute
+    def typed(self) -> dict[str, Any]:
+        return {
+            "film_plane": {"kind": "drum", "height": "80 mm", "diameter": "100 mm", "length": "150 mm"},
+            "hole": {"diameter": "0.35 mm", "plate_thickness": "0.05 mm"},
+        }
+
+
 class PaperFactory(factory.django.DjangoModelFactory):
     class Meta:
         model = Paper
@@ -114,3 +145,46 @@ class ExposureLogFactory(factory.django.DjangoModelFactory):
         log = super()._create(model_class, *args, **facts, **evidence_of(**{name: facts[name] for name in told}))
         keep(log)
         return log
+
+
+class WorkshopFactory(factory.django.DjangoModelFactory):
+    """A workshop without places."""
+
+    class Meta:
+        model = Workshop
+
+    club = factory.SubFactory(ClubFactory)
+    name = factory.Sequence("Saltmarsh day {}".format)
+    held_on = date(2026, 5, 1)
+    design = factory.SubFactory(DesignFactory, club=factory.SelfAttribute("..club"))
+    paper = factory.SubFactory(PaperFactory, club=factory.SelfAttribute("..club"))
+
+
+class PlaceFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = Place
+
+    workshop = factory.SubFactory(WorkshopFactory)
+    number = factory.Sequence(lambda number: number + 1)
+
+    @factory.lazy_attribute
+    def code(self) -> str:
+        return new_claim_code()
+
+
+class PlaceExposureFactory(factory.django.DjangoModelFactory):
+    """An exposure without a result."""
+
+    class Meta:
+        model = PlaceExposure
+
+    place = factory.SubFactory(PlaceFactory)
+
+    @factory.lazy_attribute
+    def facts(self) -> dict[str, Any]:
+        told = {"taken_at": "2026-05-01T12:00:00+00:00", "ev100": 13.0, "filter_stops": 0.0, "exposure_time_s": 240.0}
+        return {**told, "result": None, "note": ""}
+
+    @factory.lazy_attribute
+    def typed(self) -> dict[str, Any]:
+        return {"reading": {"ev": 13}, "exposure_time": "4 min", "result": None, "note": ""}
