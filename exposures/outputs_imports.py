@@ -10,6 +10,7 @@ from exposures.imports.fields import KINDS_OF_SHEET, Field, fields_of
 from exposures.imports.guessing import Column
 from exposures.imports.sheets import DELIMITERS, ENCODINGS
 from exposures.imports.times import COLONS
+from pinpool.conf import setting
 from pinpool.http.fields import StrictSerializer, Text
 from pinpool.units import KINDS, find_unit
 
@@ -57,7 +58,7 @@ class ColumnIn(StrictSerializer):
 class MappingIn(StrictSerializer):
     """Columns to map otherwise; the others stay as they are."""
 
-    columns = ColumnIn(many=True, required=False, max_length=100)
+    columns = ColumnIn(many=True, required=False, max_length=setting("MAX_IMPORT_COLUMNS"))
     fixed = serializers.DictField(
         child=Text(max_length=300), required=False, help_text="What holds for every row without a cell, by field."
     )

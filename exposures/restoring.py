@@ -35,9 +35,9 @@ from exposures.outputs import MergeOut
 from exposures.restored_rows import FINISH, fault_in
 from exposures.serializers import LogOut, PaperOut
 from exposures.workshops.models import Place, PlaceExposure
+from pinpool.conf import setting
 from pinpool.http.problems import Conflict, impossible
 
-MAX_BYTES = 50_000_000
 MAX_DEPTH = 32
 MAX_TEXT = 10_000
 #: Where an account was the author, and where somebody without one stands instead.
@@ -57,7 +57,7 @@ _SHOWN_BY: dict[str, type[BaseSerializer]] = {
 
 def restore(*, actor: Any, file: Any, slug: str | None = None, name: str | None = None) -> Club:
     """A new club from the archive in a file, `actor` its keeper. Raises with a pointer into the archive."""
-    told = _read(file.read(MAX_BYTES + 1))
+    told = _read(file.read(setting("MAX_ARCHIVE_BYTES") + 1))
     named = _section(told, "club", dict)
     asked = {"slug": slug or named.get("slug"), "name": name or named.get("name")}
     bound = ClubIn(data=asked)
@@ -92,8 +92,9 @@ def restore(*, actor: Any, file: Any, slug: str | None = None, name: str | None 
 
 
 def _read(data: bytes) -> dict[str, Any]:
-    if len(data) > MAX_BYTES:
-        _refuse("too_large", f"An archive may have at most {MAX_BYTES} bytes.")
+    most = setting("MAX_ARCHIVE_BYTES")
+    if len(data) > most:
+        _refuse("too_large", f"An archive may have at most {most} bytes.")
     try:
         told = orjson.loads(data)
     except orjson.JSONDecodeError as fault:

@@ -1,13 +1,11 @@
 """The endpoints that hand out and take in whole clubs: CSV for spreadsheets, an archive for another server."""
 
-from collections.abc import Mapping
 from typing import Any
 
 from django.http import StreamingHttpResponse
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework.exceptions import ErrorDetail, ValidationError
-from rest_framework.parsers import DataAndFiles, MultiPartParser
 from rest_framework.renderers import BaseRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -16,9 +14,8 @@ from clubs.serializers import ClubOut
 from clubs.views import READ, ClubView
 from exposures import archive, exports, restoring
 from exposures import outputs_exports as outputs
-from pinpool.http.parsers import BodyTooLargeError
 from pinpool.http.schema import Operation
-from pinpool.http.uploads import FORM_BYTES
+from pinpool.http.uploads import UploadParser
 from pinpool.http.views import AccountView, JSONRenderer
 
 WHAT = ("exposures", "cameras", "papers")
@@ -89,16 +86,10 @@ class ArchiveView(Whole):
         return Response(told, headers=_download(f"{told['club']['slug']}.json", "application/json"))
 
 
-class ArchiveParser(MultiPartParser):
+class ArchiveParser(UploadParser):
     """multipart/form-data up to the size of an archive and a little."""
 
-    def parse(
-        self, stream: Any, media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
-    ) -> DataAndFiles:
-        length = (parser_context or {})["request"].META.get("CONTENT_LENGTH") or "0"
-        if not length.isdigit() or int(length) > restoring.MAX_BYTES + FORM_BYTES:
-            raise BodyTooLargeError(f"An archive may have at most {restoring.MAX_BYTES} bytes.", "too_large")
-        return super().parse(stream, media_type, parser_context)
+    size_settings = ("MAX_ARCHIVE_BYTES",)
 
 
 class ImportArchiveView(AccountView):

@@ -37,10 +37,16 @@ def whole(batch: ImportBatch) -> Any:
     )
 
 
+class SheetParser(UploadParser):
+    """multipart/form-data up to the size of a spreadsheet or a scan; one that is too large is told so by its field."""
+
+    size_settings = ("MAX_IMPORT_BYTES", "MAX_SCAN_BYTES")
+
+
 class ImportsView(ClubView):
     """Sheets brought in, the newest first: one's own, and for keepers all. A new one is tried, and nothing imported."""
 
-    parser_classes = [UploadParser]
+    parser_classes = [SheetParser]
     query = PAGE_QUERY
     actions = {"GET": "read_imports", "POST": "import_rows"}
     operations = {

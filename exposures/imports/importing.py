@@ -22,17 +22,16 @@ from exposures.imports.cells import Format
 from exposures.imports.fields import KINDS_OF_SHEET, fields_of
 from exposures.imports.guessing import Column, Question, guessed, questions_of
 from exposures.imports.known import Known
-from exposures.imports.sheets import MAX_BYTES, read_sheet
+from exposures.imports.sheets import read_sheet
 from exposures.imports.trial import Fault, Row, Trial
 from exposures.models import ExposureLog, ImportBatch
 from exposures.services import add_paper, same, unsaved_log
 from optics.core.faults import Impossible
+from pinpool.conf import setting
 from pinpool.http.etags import Expected
 from pinpool.http.problems import Conflict, impossible
 
 State = ImportBatch.State
-#: Sheets that somebody has brought in but not imported; the oldest beyond these is let go.
-MOST_TRIED = 20
 
 
 class Standing(ValidationError):
@@ -75,7 +74,7 @@ def start(
     """Read a sheet, guess which column is what, and try every row; nothing but the batch is stored."""
     _check_roles(actor, kind)
     try:
-        sheet = read_sheet(file.read(MAX_BYTES + 1), encoding=encoding, delimiter=delimiter)
+        sheet = read_sheet(file.read(setting("MAX_IMPORT_BYTES") + 1), encoding=encoding, delimiter=delimiter)
     except Impossible as fault:
         raise ValidationError({fault.field: [impossible(str(fault), fault.code)]}) from None
     columns = guessed(kind=kind, table=sheet.table, known=Known(club=actor.club, actor=actor).tests)
@@ -86,7 +85,7 @@ def start(
     with transaction.atomic():
         batch.save()
         kept = ImportBatch.objects.filter(club=actor.club, made_by=actor.user, state=State.TRIED).order_by("-made_at")
-        old = kept.values_list("pk", flat=True)[MOST_TRIED:]
+        old = kept.values_list("pk", flat=True)[setting("MAX_IMPORTS_TRIED") :]
         ImportBatch.objects.filter(pk__in=list(old)).delete()
     return batch
 

@@ -20,21 +20,12 @@ from openpyxl import load_workbook
 from openpyxl.worksheet._reader import WorkSheetParser
 
 from optics.core.faults import Impossible
+from pinpool.conf import setting
 
 Cell = str | int | float
 
 ENCODINGS = ("utf-8", "utf-16", "cp1252")
 DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t"}
-#: What one sheet may hold: a club's log of many years.
-MAX_BYTES = 10_000_000
-MAX_ROWS = 20_000
-MAX_COLUMNS = 100
-MAX_CELL = 4000
-#: What an XLSX may unpack to, and into how many parts: it is a ZIP file, and a small one can hold gigabytes.
-MAX_UNPACKED_BYTES = 60_000_000
-MAX_PARTS = 500
-#: Tags in all parts together; a cell takes two to four, and up to 500 bytes of memory each.
-MAX_TAGS = 2_000_000
 _MARKS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
 
 # One workbook at a time: it bounds the memory, and Python's warning filters, set below, belong to the whole process.
@@ -52,10 +43,11 @@ class Sheet:
 def read_sheet(data: bytes, *, encoding: str | None = None, delimiter: str | None = None) -> Sheet:
     """The table in a file; `encoding` of `ENCODINGS` and `delimiter` of `DELIMITERS` are for a CSV that does not tell.
 
-    Raises `Impossible` on field `file`.
+    Raises `Impossible` on field `file`; how much it may hold are the settings `MAX_IMPORT_…`.
     """
-    if len(data) > MAX_BYTES:
-        raise _refusal("too_large", f"A sheet may have at most {MAX_BYTES} bytes.")
+    most = setting("MAX_IMPORT_BYTES")
+    if len(data) > most:
+        raise _refusal("too_large", f"A sheet may have at most {most} bytes.")
     if not data.strip():
         raise _refusal("empty", "The file is empty.")
     if data.startswith(b"PK\x03\x04"):
@@ -140,8 +132,11 @@ def _check_parts(data: bytes) -> None:
         listed = parts.infolist()
         if any(part.flag_bits & 1 for part in listed):
             raise _refusal("sheet_kind", "The workbook is locked; save it without a password.")
-        if len(listed) > MAX_PARTS or sum(part.file_size for part in listed) > MAX_UNPACKED_BYTES:
-            raise _refusal("too_large", f"The workbook unpacks to over {MAX_UNPACKED_BYTES // 1_000_000} MB.")
+        if len(listed) > setting("MAX_IMPORT_PARTS"):
+            raise _refusal("too_large", f"The workbook is made of {len(listed)} parts; save it anew, or as .csv.")
+        most = setting("MAX_IMPORT_UNPACKED_BYTES")
+        if sum(part.file_size for part in listed) > most:
+            raise _refusal("too_large", f"The workbook unpacks to over {most / 1e6:g} MB.")
         names = [part.filename.lower() for part in listed]
         if any("externallink" in name for name in names):
             raise _refusal("external_links", "The workbook leans on other files; paste their values and save it anew.")
@@ -150,30 +145,31 @@ def _check_parts(data: bytes) -> None:
         if not any(name.startswith("xl/") for name in names):
             raise _refusal("sheet_kind", "This is a ZIP file but no .xlsx workbook.")
         # No part unpacks to more than it lists: what is beyond that is never read.
-        if sum(parts.read(part).count(b"<") for part in listed) > MAX_TAGS:
+        if sum(parts.read(part).count(b"<") for part in listed) > setting("MAX_IMPORT_TAGS"):
             raise _refusal("too_large", "The workbook has too many cells; bring it in in parts.")
 
 
 def _rows(book: Any, sheet: Any) -> Iterator[tuple[int, list[Cell]]]:
     """Rows by number as the file has them; what it says of its own size is not believed, and no gap is filled."""
+    most, longest = setting("MAX_IMPORT_COLUMNS"), setting("MAX_IMPORT_CELL")
     with book._archive.open(sheet._worksheet_path) as source:
         parser = WorkSheetParser(
             source, sheet._shared_strings, epoch=book.epoch, date_formats=book._date_formats,
             timedelta_formats=book._timedelta_formats,
         )  # fmt: skip
         for number, cells in parser.parse():
-            found = {each["column"]: _cell(each["value"], each["data_type"]) for each in cells}
+            found = {each["column"]: _cell(each["value"], each["data_type"], longest) for each in cells}
             filled = [column for column, cell in found.items() if cell != ""]
-            if filled and max(filled) > MAX_COLUMNS:
-                raise _refusal("too_many_columns", f"Row {number} has more than {MAX_COLUMNS} columns.")
+            if filled and max(filled) > most:
+                raise _refusal("too_many_columns", f"Row {number} has more than {most} columns.")
             yield number, [found.get(column, "") for column in range(1, max(filled, default=0) + 1)]
 
 
-def _cell(value: Any, data_type: str) -> Cell:
+def _cell(value: Any, data_type: str, longest: int) -> Cell:
     if value is None:
         return ""
     if data_type == "f":
-        return "=" + str(getattr(value, "text", value) or "").removeprefix("=")[: MAX_CELL - 1]
+        return "=" + str(getattr(value, "text", value) or "").removeprefix("=")[: longest - 1]
     match value:
         case bool():
             text = "yes" if value else "no"
@@ -197,15 +193,15 @@ def _cell(value: Any, data_type: str) -> Cell:
 def _trimmed(rows: Iterable[tuple[int, list[Cell]]]) -> Sheet:
     """From the heading, the first row with two cells, to the last row with any; every row as wide as the widest."""
     table: list[list[Cell]] = []
-    first_row, width = 0, 0
+    first_row, width, most = 0, 0, setting("MAX_IMPORT_ROWS")
     for number, row in rows:
         filled = [index for index, cell in enumerate(row) if cell != ""]
         if not filled or (not table and len(filled) < 2):
             continue
         first_row = first_row or number
         _check_row(row[: filled[-1] + 1], number)
-        if not 0 <= number - first_row - len(table) <= MAX_ROWS - len(table):
-            raise _refusal("too_many_rows", f"The sheet has more than {MAX_ROWS} rows; bring it in in parts.")
+        if not 0 <= number - first_row - len(table) <= most - len(table):
+            raise _refusal("too_many_rows", f"The sheet has more than {most} rows; bring it in in parts.")
         table += [[] for _ in range(number - first_row - len(table))]  # rows left free in between keep their numbers
         table.append(row[: filled[-1] + 1])
         width = max(width, len(table[-1]))
@@ -215,11 +211,12 @@ def _trimmed(rows: Iterable[tuple[int, list[Cell]]]) -> Sheet:
 
 
 def _check_row(row: list[Cell], number: int) -> None:
-    if len(row) > MAX_COLUMNS:
-        raise _refusal("too_many_columns", f"Row {number} has more than {MAX_COLUMNS} columns.")
+    columns, longest = setting("MAX_IMPORT_COLUMNS"), setting("MAX_IMPORT_CELL")
+    if len(row) > columns:
+        raise _refusal("too_many_columns", f"Row {number} has more than {columns} columns.")
     for cell in row:
-        if isinstance(cell, str) and len(cell) > MAX_CELL:
-            raise _refusal("cell_too_long", f"A cell in row {number} has more than {MAX_CELL} characters.")
+        if isinstance(cell, str) and len(cell) > longest:
+            raise _refusal("cell_too_long", f"A cell in row {number} has more than {longest} characters.")
         if isinstance(cell, str) and any(sign == "\0" or "\ud800" <= sign <= "\udfff" for sign in cell):
             raise _refusal("sheet_unreadable", f"A cell in row {number} holds characters that no text has.")
 

@@ -13,12 +13,14 @@ FORM_BYTES = 100_000
 
 
 class UploadParser(MultiPartParser):
-    """multipart/form-data up to `MAX_SCAN_BYTES` and a little; the rest is the parser's own business."""
+    """multipart/form-data up to the largest of some settings and a little; the rest is the parser's own business."""
+
+    size_settings: tuple[str, ...] = ("MAX_SCAN_BYTES",)
 
     def parse(
         self, stream: Any, media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
     ) -> DataAndFiles:
-        limit = setting("MAX_SCAN_BYTES") + FORM_BYTES
+        limit = max(map(setting, self.size_settings)) + FORM_BYTES
         length = (parser_context or {})["request"].META.get("CONTENT_LENGTH") or "0"
         if not length.isdigit() or int(length) > limit:
             raise BodyTooLargeError(f"A form with a file may be at most {limit} bytes.", "too_large")

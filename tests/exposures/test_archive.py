@@ -432,6 +432,17 @@ def test_files_that_are_none(made: Made) -> None:
     assert Club.objects.count() == 1
 
 
+def test_the_host_site_says_how_large_an_archive_may_be(made: Made, settings: Any) -> None:
+    """As the file is read, and before: a form that says it is much larger is not read at all."""
+    data, client = orjson.dumps(made.archive(pictures="listed")), made.as_user()
+    settings.PINPOOL = {"MAX_ARCHIVE_BYTES": len(data) - 1}
+    assert faults_in(send(client, data, slug="brook"), 422) == {("/file", "too_large")}
+    settings.PINPOOL = {"MAX_ARCHIVE_BYTES": 10}
+    problem_of(send(client, data + b" " * 100_000, slug="brook"), 413)
+    settings.PINPOOL = {"MAX_ARCHIVE_BYTES": len(data)}
+    assert send(client, data, slug="brook").status_code == 201
+
+
 def test_nobody_is_made_a_member_or_an_owner_by_an_archive(made: Made) -> None:
     """Names are names: an account that has the same one here gets nothing by it."""
     told = made.archive(pictures="listed")

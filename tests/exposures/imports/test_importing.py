@@ -259,8 +259,8 @@ def test_papers_take_a_leader(here: Any) -> None:
     assert here.send(sheet, client=here.join("leader"), kind="papers").status_code == 201
 
 
-def test_only_so_many_are_kept_untouched(here: Any, monkeypatch: Any) -> None:
-    monkeypatch.setattr("exposures.imports.importing.MOST_TRIED", 2)
+def test_only_so_many_are_kept_untouched(here: Any, settings: Any) -> None:
+    settings.PINPOOL = {"MAX_IMPORTS_TRIED": 2}
     first, *others = [here.bring(as_csv(SHORT, [GOOD])) for _ in range(3)]
     assert {str(pk) for pk in ImportBatch.objects.values_list("pk", flat=True)} == {each["id"] for each in others}
     problem_of(here.client.get(f"{here.at}{first['id']}/"), 404)

@@ -10,8 +10,9 @@ from openpyxl import Workbook
 
 from exposures.imports.cells import CellFault, Format, read_cell, read_instant
 from exposures.imports.fields import Field, fields_of
-from exposures.imports.sheets import MAX_CELL, MAX_COLUMNS, MAX_ROWS, read_sheet
+from exposures.imports.sheets import read_sheet
 from optics.core.faults import Impossible
+from pinpool.conf import DEFAULTS
 from pinpool.quantities import read_quantity
 from tests.exposures.imports.messy import as_csv, as_xlsx
 
@@ -59,10 +60,10 @@ def test_titles_above_and_rows_between_keep_their_numbers() -> None:
         (b"EV,Note\n", "empty"),
         (b"EV\n13\n", "empty"),
         (b"EV,Note\n13,a\0b\n", "encoding"),
-        (b"EV,Note\n13," + b"a" * (MAX_CELL + 1), "cell_too_long"),
+        (b"EV,Note\n13," + b"a" * (DEFAULTS["MAX_IMPORT_CELL"] + 1), "cell_too_long"),
         (b"EV,Note\n13," + b"a" * 200_000, "sheet_unreadable"),
-        (b"EV,Note\n" + b"," * MAX_COLUMNS + b"1", "too_many_columns"),
-        (b"EV,Note\n" + b"13,a\n" * (MAX_ROWS + 1), "too_many_rows"),
+        (b"EV,Note\n" + b"," * DEFAULTS["MAX_IMPORT_COLUMNS"] + b"1", "too_many_columns"),
+        (b"EV,Note\n" + b"13,a\n" * (DEFAULTS["MAX_IMPORT_ROWS"] + 1), "too_many_rows"),
         (b"\xd0\xcf\x11\xe0" + b"\0" * 600, "sheet_kind"),
         (b"\x89PNG\r\n\x1a\n", "encoding"),
     ],
@@ -70,6 +71,40 @@ def test_titles_above_and_rows_between_keep_their_numbers() -> None:
 )
 def test_files_that_are_none(data: bytes, code: str) -> None:
     assert refusal(data) == code
+
+
+@pytest.mark.parametrize(
+    ("name", "most", "code"),
+    [
+        ("BYTES", 39, "too_large"),
+        ("ROWS", 1, "too_many_rows"),
+        ("COLUMNS", 2, "too_many_columns"),
+        ("CELL", 11, "cell_too_long"),
+    ],
+)
+def test_the_host_site_says_how_much_a_sheet_may_hold(settings: Any, name: str, most: int, code: str) -> None:
+    """One less than the file has is refused; as much as it has is read."""
+    data = b"EV,Note,Who\n13,a,walker\n14,cloud at end,b\n"
+    settings.PINPOOL = {f"MAX_IMPORT_{name}": most}
+    assert refusal(data) == code
+    settings.PINPOOL = {f"MAX_IMPORT_{name}": most + (len(data) - most if name == "BYTES" else 1)}
+    assert len(read_sheet(data).table) == 3
+
+
+@pytest.mark.parametrize("name", ["UNPACKED_BYTES", "PARTS", "TAGS"])
+def test_and_what_a_workbook_may_unpack_to(settings: Any, name: str) -> None:
+    data = as_xlsx(["EV", "Note"], [[13, "a"]])
+    with zipfile.ZipFile(io.BytesIO(data)) as parts:
+        listed = parts.infolist()
+        has = {
+            "UNPACKED_BYTES": sum(part.file_size for part in listed),
+            "PARTS": len(listed),
+            "TAGS": sum(parts.read(part).count(b"<") for part in listed),
+        }[name]
+    settings.PINPOOL = {f"MAX_IMPORT_{name}": has - 1}
+    assert refusal(data) == "too_large"
+    settings.PINPOOL = {f"MAX_IMPORT_{name}": has}
+    assert len(read_sheet(data).table) == 2
 
 
 # -------------------------------------------------------------------------------------------------------- XLSX
