@@ -97,32 +97,25 @@ class BesidePlanOut(serializers.Serializer):
     text = serializers.CharField()
 
 
-class HoleOfPlace(serializers.Field):
-    """A place's hole, with the plan's plate where nothing was said of it; null until it is measured."""
-
-    def __init__(self, **kwargs: Any) -> None:
-        super().__init__(source="*", read_only=True, **kwargs)
-
-    def to_representation(self, place: Place) -> dict[str, Any] | None:
-        if place.hole_diameter_mm is None:
-            return None
-        names = ("hole_diameter_mm", "hole_uncertainty_mm", "hole_measured_by", "measurements")
-        made = {name: getattr(place, name) for name in names} | {"plate_thickness_mm": plate_thickness_mm(place)}
-        return MadeHoleOut(made, context=self.context).data
-
-
 def f_number_shown(place: Place) -> float | None:
     """By the measured hole."""
     diameter = place.hole_diameter_mm
     return None if diameter is None else place.workshop.design.focal_length_mm / diameter
 
 
-class MeasuredOut(serializers.Serializer):
+class WithHole(serializers.Serializer):
     """The hole of a place and the f-number that it makes, as far as it is measured."""
 
-    hole = HoleOfPlace()
+    hole = serializers.SerializerMethodField(help_text="null until it is measured.")
     f_number = serializers.SerializerMethodField(help_text="null until the hole is measured.")
     f_number_uncertainty = serializers.SerializerMethodField(help_text="One standard deviation.")
+
+    def get_hole(self, place: Place) -> MadeHoleOut(allow_null=True):  # type: ignore[valid-type]
+        if place.hole_diameter_mm is None:
+            return None
+        names = ("hole_diameter_mm", "hole_uncertainty_mm", "hole_measured_by", "measurements")
+        made = {name: getattr(place, name) for name in names} | {"plate_thickness_mm": plate_thickness_mm(place)}
+        return MadeHoleOut(made, context=self.context).data
 
     def get_f_number(self, place: Place) -> Number(allow_null=True):  # type: ignore[valid-type]
         return f_number_shown(place)
@@ -132,7 +125,7 @@ class MeasuredOut(serializers.Serializer):
         return None if found is None or diameter is None else found * (place.hole_uncertainty_mm or 0.0) / diameter
 
 
-class PlaceOut(MeasuredOut):
+class WorkshopPlaceOut(WithHole):
     """A place as whoever leads the workshop sees it."""
 
     number = serializers.IntegerField()

@@ -9,7 +9,7 @@ from clubs.roles import ROLE_CHOICES
 from clubs.serializers_specs import StoredFilmPlane
 from exposures.outputs import IntervalOut
 from exposures.serializers import ResultIn
-from exposures.workshops.serializers import MeasuredOut
+from exposures.workshops.serializers import WithHole
 from optics.inputs import ReadingField
 from optics.outputs import FieldOfViewOut, FlagOut, HoleScanOut, SaidTime, length, number
 from optics.questions import HoleScanIn
@@ -84,7 +84,7 @@ class PlanOut(serializers.Serializer):
         return design.focal_length_mm / design.hole_diameter_mm
 
 
-class OpenPlaceOut(MeasuredOut):
+class OpenPlaceOut(WithHole):
     """A place as whoever has its claim code sees it."""
 
     workshop = serializers.CharField(source="workshop.name")

@@ -79,7 +79,7 @@ class OfPlaces(OfWorkshop):
     def place(self, number: int) -> Response:
         """A place with its tag; never 304, since what is counted of it changes without a revision."""
         place = selectors.place_in(workshop=self.workshop, number=number)
-        response = self.answer(self.beside_plan([place])[0], serializers.PlaceOut)
+        response = self.answer(self.beside_plan([place])[0], serializers.WorkshopPlaceOut)
         response["ETag"] = tag_of(place.revision)
         return response
 
@@ -89,11 +89,11 @@ class PlacesView(KnownView, OfPlaces):
 
     query = {**PAGE_QUERY, "lengths": LENGTHS}
     actions = {"GET": "read_places"}
-    operations = {"GET": Operation(gives=serializers.PlaceOut, page=True, refusals=READ)}
+    operations = {"GET": Operation(gives=serializers.WorkshopPlaceOut, page=True, refusals=READ)}
 
     def get(self, request: Request, club: str, number: int) -> Response:
         page = page_of_rows(request, selectors.places_of(workshop=self.workshop), key="number")
-        return self.known(page, self.beside_plan(page.results), serializers.PlaceOut)
+        return self.known(page, self.beside_plan(page.results), serializers.WorkshopPlaceOut)
 
 
 class PlaceView(OfPlaces):
@@ -101,7 +101,7 @@ class PlaceView(OfPlaces):
 
     query = {"lengths": LENGTHS}
     actions = {"GET": "read_places"}
-    operations = {"GET": Operation(gives=serializers.PlaceOut, refusals=READ)}
+    operations = {"GET": Operation(gives=serializers.WorkshopPlaceOut, refusals=READ)}
 
     def get(self, request: Request, club: str, number: int, place: int) -> Response:
         return self.place(place)
@@ -112,8 +112,8 @@ class PlaceCodeView(OfPlaces):
 
     actions = {"POST": "change_place", "DELETE": "change_place"}
     operations = {
-        "POST": Operation(takes=NothingIn, gives=serializers.PlaceOut, refusals=CHANGE),
-        "DELETE": Operation(gives=serializers.PlaceOut, refusals=CHANGE),
+        "POST": Operation(takes=NothingIn, gives=serializers.WorkshopPlaceOut, refusals=CHANGE),
+        "DELETE": Operation(gives=serializers.WorkshopPlaceOut, refusals=CHANGE),
     }
 
     def post(self, request: Request, club: str, number: int, place: int) -> Response:
