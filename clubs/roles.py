@@ -35,6 +35,7 @@ class Act(NamedTuple):
 MAY = {
     "read_club": Act(Role.GUEST, Scope.READ),
     "change_club": Act(Role.KEEPER, Scope.MANAGE),
+    "close_club": Act(Role.KEEPER, Scope.MANAGE),
     "read_members": Act(Role.MEMBER, Scope.READ),
     "add_member": Act(Role.KEEPER, Scope.MANAGE),
     "change_role": Act(Role.KEEPER, Scope.MANAGE),

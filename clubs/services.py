@@ -1,14 +1,17 @@
 """What can be done to a club. Each opens its own transaction, and raises refusals a view can pass on."""
 
+from copy import copy
 from datetime import date
 from typing import Any, Literal
 
 from django.contrib.auth import get_user_model
 from django.db import IntegrityError, transaction
+from django.db.models import QuerySet
 from django.http import Http404
 from django.utils import timezone
 from rest_framework.exceptions import ErrorDetail, PermissionDenied, ValidationError
 
+from clubs import closing
 from clubs.codes import new_code
 from clubs.models import Camera, CameraSpec, Club, Membership
 from clubs.roles import MAY, allows
@@ -67,6 +70,37 @@ def change_club(*, actor: Membership, expected: Expected, name: str) -> Club:
             club.save(update_fields=["name", "revision"])
             told = {"before": {"name": before}, "after": {"name": name}}
             record(club=club, actor=actor.user, action="change_club", subject=f"club {club.slug}", **told)
+    return club
+
+
+def close_club(*, actor: Membership, expected: Expected) -> Club:
+    """Let a club go with all that is kept of it, for good; returns it as it was.
+
+    Only its one remaining member may, who is its keeper: a `Conflict` while there is another. The trail goes along: it
+    is only ever added to as long as there is a club, and the club's own deletion asks neither its model nor its
+    manager. Nobody joins in between: members are counted again once nothing but the club's row is left to be held.
+    """
+    check_role(membership=actor, action="close_club")
+    with transaction.atomic():
+        closing.hold(actor.club)
+        club = _last_ones_club(actor, Club.objects.select_for_update(no_key=True))
+        expected.check(club.revision)
+        before = copy(club)
+        closing.part_with(club)
+        _last_ones_club(actor, Club.objects.select_for_update()).delete()
+    return before
+
+
+def _last_ones_club(actor: Membership, held: QuerySet[Club]) -> Club:
+    """The actor's club, held, if they still keep it and nobody else belongs to it."""
+    club = held.filter(pk=actor.club_id).first()
+    now = Membership.objects.filter(pk=actor.pk).first()
+    if club is None or now is None:
+        raise Http404
+    check_role(membership=now, action="close_club")
+    if others := Membership.objects.filter(club=club).exclude(pk=actor.pk).count():
+        belong = "one other member" if others == 1 else f"{others} other members"
+        raise Conflict(f"{club.name} has {belong}; a club is closed by its last one. Remove the others first.")
     return club
 
 

@@ -59,17 +59,25 @@ class ClubsView(AccountView):
 
 
 class OneClubView(ClubView):
-    """One of my clubs. Its short name stays: addresses are made of it."""
+    """One of my clubs. Its short name stays: addresses are made of it.
+
+    Deleting closes it, for good: its cameras, log, pictures, printed sheets and trail go. Only its last member can.
+    """
 
     query = {}
-    actions = {"GET": "read_club", "PATCH": "change_club"}
+    actions = {"GET": "read_club", "PATCH": "change_club", "DELETE": "close_club"}
     operations = {
         "GET": Operation(gives=serializers.ClubOut, refusals=READ),
         "PATCH": Operation(takes=serializers.ClubChangeIn, gives=serializers.ClubOut, refusals=CHANGE),
+        "DELETE": Operation(gives=serializers.ClubOut, refusals=CHANGE),
     }
 
     def get(self, request: Request, club: str) -> Response:
         return self.one(self.member.club, serializers.ClubOut)
+
+    def delete(self, request: Request, club: str) -> Response:
+        closed = services.close_club(actor=self.member, expected=Expected.by(request))
+        return self.one(closed, serializers.ClubOut)
 
     def patch(self, request: Request, club: str) -> Response:
         member = self.member

@@ -12,6 +12,7 @@ import numpy as np
 from django.db import transaction
 from django.db.models import Count, F, FloatField, Max, Min, QuerySet, Sum, Value
 from django.db.models.functions import Greatest, Least
+from django.http import Http404
 
 from clubs.models import Club
 from exposures.models import EvidenceCell, ExposureLog, Grade, Pool, new_stamp
@@ -55,6 +56,8 @@ def hold(club_id: int) -> None:
     """
     held = Pool.objects.select_for_update().filter(club_id=club_id)
     if not held.values_list("pk").first():
+        if not Club.objects.filter(pk=club_id).exists():  # it was closed meanwhile
+            raise Http404
         Pool.objects.get_or_create(club_id=club_id)
         held.values_list("pk").first()
 
