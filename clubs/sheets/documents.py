@@ -46,7 +46,7 @@ def read_document(data: Any) -> dict[str, Any]:
         for name, most in _TEXTS.items()
         if name in data and not (isinstance(data[name], str) and len(data[name]) <= most)
     ]
-    if data.get("page") not in PAGES_MM:
+    if data.get("page") not in list(PAGES_MM):
         faults.append(f"the document's page must be one of {', '.join(PAGES_MM)}.")
     if faults:
         raise Faulty(faults)

@@ -10,6 +10,7 @@ import io
 import json
 import os
 import queue
+import select
 import struct
 import subprocess
 import sys
@@ -47,11 +48,8 @@ def svgs(document: dict[str, Any]) -> list[str]:
 
 
 def close() -> None:
-    """End the child processes; the next document starts new ones."""
-    global _press
-    with _lock:
-        press, _press = _press, None
-    if press:
+    """End this process's typesetters; the next document starts new ones."""
+    if press := _presses.pop(os.getpid(), None):
         press.close()
 
 
@@ -66,7 +64,10 @@ class _Child:
 
     @property
     def alive(self) -> bool:
-        return self._process.poll() is None
+        """Whether it still runs and has closed nothing: unasked it says nothing."""
+        heard = select.poll()
+        heard.register(self._process.stdout or -1, select.POLLIN)
+        return self._process.poll() is None and not heard.poll(0)
 
     def answer(self, order: bytes, seconds: float) -> tuple[bytes, int]:
         """What it makes of an order, and the peak of its memory in bytes; it is of no more use where this raises."""
@@ -165,25 +166,21 @@ class _Press:
             child.disown()
 
 
-_press: _Press | None = None
-_lock = threading.Lock()
+#: By process: one that is forked off starts its own.
+_presses: dict[int, _Press] = {}
+
+
+def _press_here() -> _Press:
+    return _presses.setdefault(os.getpid(), _Press(setting("SHEET_PROCESSES")))
 
 
 def _ask(document: dict[str, Any], form: str) -> bytes:
-    global _press  # noqa: PLW0603
-    with _lock:
-        if _press is None:
-            _press = _Press(setting("SHEET_PROCESSES"))
-        press = _press
-    return press.answer(json.dumps({"form": form, "document": _prepared(document)}).encode())
+    return _press_here().answer(json.dumps({"form": form, "document": _prepared(document)}).encode())
 
 
 def _after_fork() -> None:
-    global _press, _lock  # noqa: PLW0603
-    _lock = threading.Lock()
-    if _press:
-        _press.disown()
-    _press = None
+    for press in _presses.values():
+        press.disown()
 
 
 os.register_at_fork(after_in_child=_after_fork)

@@ -192,7 +192,8 @@ HARD = {
     "japanese": "塩の沼の缶", "emoji": "tin 📷👨‍👩‍👧🏽", "arabic": "علبة شاي", "hebrew": "קופסת תה",
     "combining": "Z̸̢̛a̶͜͝l̷̛͠g̴o e\u1ab0", "zero width": "a\u200bb\u200dc\ufeffd\u2060e", "hindi": "हिन्दी",
     "turned": "abc\u202edcba\u202c \u2066x", "controls": "a\x00b\x07c\x1bd\x7fe\x85f", "half": "a\ud83db",
-    "private": "\ue000\U000f0000\uffff\U0010ffff", "unassigned": "\u0378\U000e0001", "greek": "φῶς", "cyrillic": "Банка",
+    "private": "\ue000\U000f0000\uffff\U0010ffff", "unassigned": "\u0378\U000e0001",
+    "greek": "φῶς", "cyrillic": "Банка",
     "lines": "a\u2028b\u2029c\x0bd\x0ce", "wide": "ＷＩＤＥ", "soft": "mud\u00adflat", "nothing": "\u200b",
 }  # fmt: skip
 
