@@ -163,7 +163,7 @@ def _come_or_gone(at: str, old: Any, new: Any, what: str) -> Change:
 
 
 def _became(old: str, new: str) -> str:
-    return f"{_line(old)} → {_line(new)}."
+    return f"{_line(old)} → {_line(new)}".removesuffix(".") + "."
 
 
 def _line(text: str) -> str:
