@@ -1,0 +1,1 @@
+"""What papers and the log put on printed sheets."""
