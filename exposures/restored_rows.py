@@ -1,25 +1,30 @@
 """What must agree with itself in each row of an archive, before it is stored."""
 
-import hashlib
 from collections.abc import Callable
+from datetime import UTC
 from math import log2
 from typing import Any
 
-import orjson
 from rest_framework.exceptions import APIException, ErrorDetail, ValidationError
 
+from clubs.sheets.blocks import Faulty
+from clubs.sheets.documents import digest, read_document
 from exposures.archive import OPEN_SHEETS
 from exposures.evidence import evidence_of
 from exposures.models import ExposureLog
 from exposures.processes import ProcessField, told_again
 from exposures.serializers import ResultIn
+from exposures.workshops.models import PlaceExposure
 from optics.core.faults import Impossible
 from optics.core.light import Light
 from optics.inputs import ReadingField
-from pinpool.http.fields import Duration
+from pinpool.http.fields import Duration, Instant, Number, Text
 
 #: How far a stored figure may be off what follows from the others.
 MOST_OFF_STOPS = 1e-6
+#: What is noted of an exposure at a place, in canonical units and as it was written.
+NOTED = {"taken_at", "ev100", "filter_stops", "exposure_time_s", "result", "note"}
+NOTED_AS_TYPED = {"reading", "exposure_time", "result", "note"}
 
 
 def fault_in(section: str, place: int, column: str, code: str, text: str) -> ValidationError:
@@ -75,22 +80,33 @@ def _check_hole(
         raise fault_in(section, place, "hole_diameter_mm", "out_of_range", "No such hole can be.")
 
 
+def _check_f_number(section: str, place: int, column: str, f_number: float) -> None:
+    if not 1 <= f_number <= 100_000:
+        raise fault_in(section, place, column, "f_number_range", "This is no pinhole camera.")
+
+
+def _check_kind(section: str, place: int, row: Any, **kinds: Any) -> None:
+    """Raise where a column of JSON holds something of another kind."""
+    for column, kind in kinds.items():
+        if not isinstance(getattr(row, column), kind):
+            raise fault_in(section, place, column, "wrong_type", "This is of the wrong kind.")
+
+
 def _finish_design(design: Any, place: int) -> None:
     _check_film_plane("designs", place, design)
     _check_hole("designs", place, design.hole_diameter_mm, thickness_mm=design.plate_thickness_mm)
     for column, most in (("wall_thickness_mm", 1000.0), ("focal_length_mm", 1e6)):
         if not 0 <= getattr(design, column) <= most:
             raise fault_in("designs", place, column, "out_of_range", f"This lies between 0 and {most:g} mm.")
-    if not 1 <= design.focal_length_mm / design.hole_diameter_mm <= 100_000:
-        raise fault_in("designs", place, "focal_length_mm", "f_number_range", "This is no pinhole camera.")
+    _check_f_number("designs", place, "focal_length_mm", design.focal_length_mm / design.hole_diameter_mm)
+    _check_kind("designs", place, design, typed=dict)
 
 
 def _finish_spec(spec: Any, place: int) -> None:
     _check_film_plane("specs", place, spec)
     _check_hole("specs", place, spec.hole_diameter_mm, spec.hole_uncertainty_mm, spec.plate_thickness_mm)
     _agree("specs", place, "f_number", spec.f_number, spec.focal_length_mm / spec.hole_diameter_mm)
-    if not 1 <= spec.f_number <= 100_000:
-        raise fault_in("specs", place, "f_number", "f_number_range", "This is no pinhole camera.")
+    _check_f_number("specs", place, "f_number", spec.f_number)
 
 
 def _finish_paper(paper: Any, place: int) -> None:
@@ -133,32 +149,74 @@ def _finish_log(log: ExposureLog, place: int) -> None:
 
 def _finish_workshop(workshop: Any, place: int) -> None:
     _check_process("workshops", place, workshop)
-    if not 1 <= workshop.stations <= 1000:
-        raise fault_in("workshops", place, "stations", "out_of_range", "There are 1 to 1000 stations.")
+    if not 1 <= workshop.stations <= 100:
+        raise fault_in("workshops", place, "stations", "out_of_range", "There are 1 to 100 stations.")
 
 
 def _finish_place(stand: Any, place: int) -> None:
     if (stand.hole_diameter_mm is None) != (stand.hole_uncertainty_mm is None):
         raise fault_in("places", place, "hole_diameter_mm", "contradiction", "This contradicts the rest of the row.")
+    _check_kind("places", place, stand, typed=dict | None, measurements=list)
     if stand.hole_diameter_mm is not None:
         _check_hole("places", place, stand.hole_diameter_mm, stand.hole_uncertainty_mm)
+        f_number = stand.workshop.design.focal_length_mm / stand.hole_diameter_mm
+        _check_f_number("places", place, "hole_diameter_mm", f_number)
 
 
-def _finish_place_exposure(entry: Any, place: int) -> None:
-    for column in ("facts", "typed"):
-        if not isinstance(getattr(entry, column), dict):
-            raise fault_in("place_exposures", place, column, "wrong_type", "This is told key by key.")
+def _finish_place_exposure(entry: PlaceExposure, place: int) -> None:
+    """Read again what was written, hold the figures against it, and keep what follows from both."""
+    _check_kind("place_exposures", place, entry, facts=dict, typed=dict)
+    facts, typed = entry.facts, entry.typed
+    if facts.keys() != NOTED or typed.keys() != NOTED_AS_TYPED:
+        raise fault_in("place_exposures", place, "facts", "archive_keys", "This is not what is noted at a place.")
+
+    def read(field: Any, value: Any) -> Any:
+        return _read_again("place_exposures", place, "facts", field, value)
+
+    for name, field, key in (("ev100", ReadingField(), "reading"), ("exposure_time_s", Duration(), "exposure_time")):
+        told, follows = read(Number(), facts[name]), read(field, typed[key])
+        if abs(told - follows) > 1e-6 * max(abs(follows), 1.0):
+            raise fault_in("place_exposures", place, "facts", "contradiction", "This contradicts what was written.")
+    kept = facts["result"]
+    if kept is not None and not (isinstance(kept, dict) and "typed" in kept):
+        raise fault_in("place_exposures", place, "facts", "wrong_type", "This is of the wrong kind.")
+    result = read(ResultIn(allow_null=True), kept and kept["typed"])
+    entry.facts = {
+        "taken_at": read(Instant(), facts["taken_at"]).astimezone(UTC).isoformat(),
+        "ev100": facts["ev100"],
+        "filter_stops": read(Number(minimum=0.0, maximum=30.0), facts["filter_stops"]),
+        "exposure_time_s": facts["exposure_time_s"],
+        "result": None if result is None else vars(result),
+        "note": read(Text(max_length=2000, allow_blank=True), facts["note"]),
+    }
 
 
 def _finish_sheet(sheet: Any, place: int) -> None:
-    """Of a sheet that everybody in the club may read, data with the digest that is printed on it."""
+    """Of a sheet that everybody in the club may read, a document that can be set, with the digest printed on it."""
     if sheet.action != OPEN_SHEETS:
         raise fault_in("sheets", place, "action", "contradiction", "An archive holds no such sheet.")
-    if not isinstance(sheet.data, dict):
-        raise fault_in("sheets", place, "data", "wrong_type", "This is told key by key.")
-    rest = {name: value for name, value in sheet.data.items() if name not in {"made_at", "number", "changes"}}
-    if sheet.digest != hashlib.sha256(orjson.dumps(rest, option=orjson.OPT_SORT_KEYS)).hexdigest():
+    _check_kind("sheets", place, sheet, data=dict)
+    issued = {name: sheet.data[name] for name in ("number", "changes") if name in sheet.data}
+    try:
+        document = read_document({name: value for name, value in sheet.data.items() if name not in issued})
+    except Faulty as fault:
+        raise fault_in("sheets", place, "data", "cannot_be_shown", f"{fault}"[:300]) from None
+    if sheet.digest != digest(document):
         raise fault_in("sheets", place, "digest", "contradiction", "This is not the digest of the sheet's data.")
+    told = document["kind"], document["subject"], issued.get("number")
+    if told != (sheet.kind, sheet.subject, sheet.number) or not _are_changes(issued.get("changes")):
+        raise fault_in("sheets", place, "data", "contradiction", "This contradicts the rest of the row.")
+    sheet.data = document | issued
+
+
+def _are_changes(told: Any) -> bool:
+    """Whether this is what a sheet says of the one before it, or nothing."""
+    if told is None:
+        return True
+    if not isinstance(told, dict) or told.keys() != {"since", "text"} or type(told["since"]) is not int:
+        return False
+    lines = told["text"]
+    return isinstance(lines, list) and all(isinstance(line, str) and len(line) <= 1000 for line in lines)
 
 
 FINISH: dict[str, Callable[[Any, int], None]] = {

@@ -21,7 +21,6 @@ from django.utils import timezone
 from rest_framework.exceptions import ValidationError
 from rest_framework.serializers import BaseSerializer
 
-from clubs.codes import new_code
 from clubs.models import Club, Membership, Person
 from clubs.serializers import CameraOut, ClubIn, TrailOut
 from clubs.serializers_specs import SpecOut
@@ -34,7 +33,9 @@ from exposures.models import ExposureLog, ImportBatch, Paper
 from exposures.outputs import MergeOut
 from exposures.restored_rows import FINISH, fault_in
 from exposures.serializers import LogOut, PaperOut
+from exposures.workshops.codes import new_claim_code
 from exposures.workshops.models import Place, PlaceExposure
+from exposures.workshops.serializers import PlaceExposureOut, WithHole
 from pinpool.conf import setting
 from pinpool.http.problems import Conflict, impossible
 
@@ -42,8 +43,6 @@ MAX_DEPTH = 32
 MAX_TEXT = 10_000
 #: Where an account was the author, and where somebody without one stands instead.
 AUTHORS: dict[type[models.Model], tuple[str, str]] = {ExposureLog: ("member", "person"), Place: ("user", "person")}
-#: Of the codes drawn for places, which hold for nobody until their leader draws others.
-CODE_LENGTH = 14
 
 _SHOWN_BY: dict[str, type[BaseSerializer]] = {
     "cameras": CameraOut,
@@ -51,6 +50,8 @@ _SHOWN_BY: dict[str, type[BaseSerializer]] = {
     "papers": PaperOut,
     "exposures": LogOut,
     "merges": MergeOut,
+    "places": WithHole,
+    "place_exposures": PlaceExposureOut,
     "trail": TrailOut,
 }
 
@@ -258,7 +259,7 @@ class Restored:
         if isinstance(row, Paper):
             row.catalogue_key = catalogue_key(name=row.name, family=row.family)
         if isinstance(row, Place):
-            row.code, row.withdrawn_at = new_code(CODE_LENGTH), timezone.now()
+            row.code, row.withdrawn_at = new_claim_code(), timezone.now()
         self._put_author(row, names)
         return row, names
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from rest_framework.test import APIClient
 
+from tests.exposures.archives import Made
 from tests.factories import CameraSpecFactory, ExposureLogFactory, MembershipFactory, PaperFactory
 
 
@@ -58,6 +59,13 @@ class Here:
                 exposure_time_s=time,
                 indicated_time_s=2**effect,
             )
+
+
+@pytest.fixture
+def made(as_user: Any, settings: Any, tmp_path: Any) -> Made:
+    """A club with something in every table, for its archive."""
+    settings.MEDIA_ROOT = tmp_path
+    return Made(as_user)
 
 
 @pytest.fixture
