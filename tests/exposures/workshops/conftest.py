@@ -9,6 +9,8 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from PIL import Image
 from rest_framework.test import APIClient
 
+from exposures.evidence import summed
+from exposures.models import EvidenceCell, ExposureLog
 from exposures.workshops.models import Place, Workshop
 from tests.factories import DesignFactory, MembershipFactory, PaperFactory
 from tests.optics.synthetic_scans import random_recipe, render
@@ -23,6 +25,15 @@ def scan_form(**more: Any) -> dict[str, Any]:
     Image.fromarray(SCAN.image).save(out, "PNG")
     told = {"resolution": f"{25.4 / SCAN.mm_per_pixel:.6f} dpi", "tone_curve": SCAN.tone_curve}
     return {"image": SimpleUploadedFile("hole.png", out.getvalue(), "image/png"), **told, **more}
+
+
+CELL = ("paper_id", "spec_id", "member_id", "person_id", "grade", "shared", "logs")
+
+
+def cells_are_the_logs() -> bool:
+    """The evidence kept step by step is what the log sums to."""
+    kept = sorted(map(str, EvidenceCell.objects.values_list(*CELL)))
+    return kept == sorted(str(tuple(row[name] for name in CELL)) for row in summed(ExposureLog.objects.all()))
 
 
 class Phone:
@@ -51,8 +62,8 @@ class Phone:
 class Day:
     """A workshop of some places, made through the API by a leader of the club."""
 
-    def __init__(self, as_user: Callable[..., APIClient], places: int = 3) -> None:
-        self.leader = MembershipFactory.create(role="leader", club__slug="marsh", club__name="Saltmarsh club")
+    def __init__(self, as_user: Callable[..., APIClient], places: int = 3, slug: str = "marsh") -> None:
+        self.leader = MembershipFactory.create(role="leader", club__slug=slug, club__name="Saltmarsh club")
         self.club = self.leader.club
         self.keeper = MembershipFactory.create(role="keeper", club=self.club)
         self.member = MembershipFactory.create(role="member", club=self.club)
