@@ -109,12 +109,6 @@ def told_result(entry: PlaceExposure) -> Result | None:
     return Result(kept["typed"], kept["stops"], kept["right_time_s"], kept["measured"])
 
 
-def result_told(entry: PlaceExposure) -> dict[str, Any] | None:
-    """How it came out, in the words in which it was told."""
-    kept = entry.facts["result"]
-    return kept and kept["typed"]
-
-
 # ------------------------------------------------------------------------------------------------------- inside
 
 

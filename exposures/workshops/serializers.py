@@ -7,7 +7,6 @@ from rest_framework import serializers
 from clubs.serializers_specs import MadeHoleOut
 from exposures.processes import ProcessField, ProcessOut
 from exposures.workshops.codes import shown_code
-from exposures.workshops.entries import result_told
 from exposures.workshops.holes import plate_thickness_mm
 from exposures.workshops.models import Place
 from optics.outputs import SaidTime, number
@@ -159,14 +158,11 @@ class PlaceExposureOut(serializers.Serializer):
     ev100 = number("facts.ev100")
     filter_stops = number("facts.filter_stops")
     exposure_time = SaidTime(source="facts.exposure_time_s")
-    result = serializers.SerializerMethodField(help_text="As written; null: not judged.")
+    result = serializers.JSONField(source="facts.result.typed", default=None, help_text="As written; null: not judged.")
     result_stops = number("facts.result.stops", default=None, allow_null=True, help_text="Stops over (+) or under.")
     note = serializers.CharField(source="facts.note")
     created_at = serializers.DateTimeField()
     revision = serializers.IntegerField()
-
-    def get_result(self, entry: Any) -> serializers.JSONField(allow_null=True):  # type: ignore[valid-type]
-        return result_told(entry)
 
 
 class PlaceResultOut(serializers.Serializer):

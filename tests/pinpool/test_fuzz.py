@@ -1,7 +1,7 @@
 """Every call of the OpenAPI document: with data that fits it, data that does not, and good bodies bent at random.
 
 The calls run through the WSGI application, as a server would make them, and each answer must be as documented. Most
-calls inside a club name a club, a camera and a paper that exist.
+calls inside a club name a club, a camera and a paper that exist, and those of a place its code.
 """
 
 import re
@@ -26,7 +26,7 @@ from schemathesis.specs.openapi.checks import (
 
 from pinpool.models import ApiToken
 from pinpool.wsgi import application
-from tests.bodies import FILM_PLANES, LAWS, OPTICS, READINGS
+from tests.bodies import FILM_PLANES, LAWS, OPTICS, PLACES, READINGS
 from tests.clubs.test_api import Here, address
 from tests.factories import AccountFactory
 
@@ -57,7 +57,7 @@ class Known:
     def address_of(self, path: str) -> str:
         """A path of the document with names that exist in the places of its parameters."""
         below = path.partition("{club}/")[2]
-        for name, kind in {"id": "uuid", "code": "slug", "number": "int"}.items():
+        for name, kind in {"id": "uuid", "code": "slug", "number": "int", "place": "int"}.items():
             below = below.replace(f"{{{name}}}", f"<{kind}:{name}>")
         return address(self.here, below).partition("?")[0]
 
@@ -66,6 +66,9 @@ class Known:
         if "{club}" in case.path:
             steps = zip(case.path.split("/"), self.address_of(case.path).split("/"), strict=True)
             case.path_parameters = {step[1:-1]: value for step, value in steps if step.startswith("{")}
+        elif "{claim_code}" in case.path:
+            case.path_parameters = {"claim_code": self.here.place.code}
+            case.path_parameters |= {"id": str(self.here.noted.id)} if "{id}" in case.path else {}
         elif "{code}" in case.path:
             case.path_parameters = {"code": self.here.invitation.code}
         if isinstance(case.body, dict):
@@ -75,6 +78,8 @@ class Known:
     def good_body(self, path: str) -> Any:
         if path.startswith("/api/v1/optics/"):
             return OPTICS[path.removeprefix("/api/v1/optics/")]
+        if "{claim_code}" in path:
+            return PLACES[path.partition("{claim_code}/")[2].replace("{id}", "<uuid:id>")]
         if "{club}" not in path:
             return {"slug": "brook", "name": "Brook"}
         return self.here.bodies[self.address_of(path).removeprefix(self.here.at)]
@@ -120,7 +125,8 @@ def test_every_answer_is_as_documented(known: Known, label: str, mode: Generatio
     [
         label
         for label, operation in OPERATIONS.items()
-        if JSON in {body.media_type for body in operation.body} and re.search("/(clubs|optics)/", label)  # not accounts
+        if JSON in {body.media_type for body in operation.body}
+        and re.search("/(clubs|optics|places)/", label)  # not accounts
     ],
 )
 def test_good_bodies_bent_at_random(known: Known, label: str) -> None:
