@@ -14,7 +14,15 @@ from clubs.views import ClubView
 from exposures.models import Doubt, ImportBatch, PaperMerge, ReceivedPacket
 from tests.bodies import PACKET
 from tests.clubs.test_api import Here, address, routes
-from tests.factories import CameraSpecFactory, ExposureLogFactory, MembershipFactory, PaperFactory
+from tests.factories import (
+    CameraSpecFactory,
+    ExposureLogFactory,
+    MembershipFactory,
+    PaperFactory,
+    PlaceExposureFactory,
+    PlaceFactory,
+    WorkshopFactory,
+)
 
 #: The most that any of them may ask for: who calls, what they may, the page, and what its rows lead to.
 MOST = 10
@@ -51,6 +59,11 @@ def more(here: Here, count: int) -> None:
         facts = {"packet_revision": 1, "checksum": "", "content": PACKET, "logs": 4, "received_by": member.user}
         ReceivedPacket.objects.create(club=here.club, source=f"elsewhere {number}", **facts)
         ImportBatch.objects.create(club=here.club, kind="papers", file_name="p.csv", table=[], made_by=member.user)
+        WorkshopFactory.create(club=here.club, design=here.design, paper=here.paper, leader=member.user)
+        place = PlaceFactory.create(workshop=here.workshop, user=member.user, camera=spec.camera,
+                                    hole_diameter_mm=0.3, hole_uncertainty_mm=0.01)  # fmt: skip
+        PlaceExposureFactory.create(place=place)
+        PlaceExposureFactory.create(place=here.place)
         record(club=here.club, actor=keeper, action="add_paper", subject=paper.name)
 
 
