@@ -9,6 +9,7 @@ import os
 import sys
 from collections.abc import Callable
 from datetime import timedelta
+from math import isclose
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,7 @@ import django
 django.setup()
 
 from django.conf import settings
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.management import call_command
 from django.db import connections
 from django.db.models import Sum
@@ -27,9 +29,9 @@ from django.urls import resolve
 from django.utils import timezone
 from rest_framework.test import APIClient
 
-from clubs.models import Camera, Invitation, TrailEntry
+from clubs.models import Camera, CameraSpec, Club, Invitation, TrailEntry
 from exposures.evidence import summed
-from exposures.models import EvidenceCell, ExposureLog, Pool
+from exposures.models import EvidenceCell, ExposureLog, ImportBatch, Pool
 from exposures.scopes import Scope
 from tests.bodies import CLUB
 from tests.factories import AccountFactory, CameraSpecFactory, ExposureLogFactory, MembershipFactory, PaperFactory
@@ -189,6 +191,57 @@ def guesses() -> dict[str, Any]:
     return {"statuses": at_once(lambda client, _: client.post("/api/v1/accounts/login/", body), None)}
 
 
+def imports(first: str) -> dict[str, Any]:
+    """Four hands bring a sheet of twenty rows in while four undo it, beside a log that stays; before it `first`."""
+    here = World()
+    ExposureLogFactory.create(spec=here.spec, paper=here.paper, member=here.keeper.user)
+    batches, client = here.at + "imports/", APIClient(SERVER_NAME="localhost")
+    client.force_authenticate(here.keeper.user)
+    rows = [f"T1,{here.paper.name},2026-05-01T12:00:00Z,13,{n + 60} s,0.5" for n in range(20)]
+    data = "\n".join(["camera,paper,taken_at,reading.ev,exposure_time,result.judged_stops", *rows]).encode()
+    sheet = {"file": SimpleUploadedFile("log.csv", data), "kind": "exposures"}
+    batch = client.post(batches, sheet, format="multipart").json()
+    bodies, at = {"apply": {"rows": "all"}, "undo": {}}, f"{batches}{batch['id']}/"
+
+    def call(client: APIClient, number: int) -> Any:
+        what = ("apply", "undo")[number % 2]
+        return client.post(f"{at}{what}/", bodies[what], format="json", headers={"If-Match": "*"})
+
+    if first == "imported":
+        assert call(client, 0).status_code == 200
+    statuses = at_once(call, here.keeper.user)
+    stored = ImportBatch.objects.get()
+    logs = ExposureLog.objects.filter(imported_in=stored).count()
+    names = ("logs", "x", "xx", "y", "xy", "yy")
+    kept = [list(row) for row in EvidenceCell.objects.values_list(*names)]
+    anew = [[row[name] for name in names] for row in summed(ExposureLog.objects.all())]
+    near = len(kept) == len(anew) == 1 and all(isclose(*pair, rel_tol=1e-12) for pair in zip(*kept, *anew, strict=True))
+    states = sorted({row["state"] for row in stored.report})
+    return {"statuses": sorted(set(statuses)), "state": stored.state, "rows": states, "logs": logs, "right": near}
+
+
+def closing() -> dict[str, Any]:
+    """A club's only member closes it with four hands, while two log in it and two let somebody in."""
+    here = World()
+    ExposureLogFactory.create(spec=here.spec, paper=here.paper, member=here.keeper.user)
+    names = [user.username for user in AccountFactory.create_batch(PROCESSES)]
+    body = CLUB["exposures/"] | {"paper": str(here.paper.pk)}
+
+    def call(client: APIClient, number: int) -> Any:
+        if number % 4 == 1:
+            return client.post(here.at + "exposures/", body | {"id": f"{number:08}-0b7e-4c8e-9d0e-6a1f0d1c2b3a"})
+        if number % 4 == 3:
+            return client.post(here.at + "members/", {"username": names[number], "role": "guest"})
+        return client.delete(here.at, headers={"If-Match": "*"})
+
+    statuses = at_once(call, here.keeper.user)
+    members = here.club.memberships.count()
+    tables = (Camera, CameraSpec, ExposureLog, EvidenceCell, Pool, TrailEntry)
+    left = sorted({model._default_manager.exists() for model in tables})
+    failed = [each for each in statuses if each >= 500]
+    return {"failed": failed, "members": members, "left": left, "club": Club.objects.exists()}
+
+
 def circle() -> dict[str, Any]:
     """Eight papers, each merged into the next one, the last into the first."""
     here = World()
@@ -215,6 +268,9 @@ RACES: dict[str, Callable[[], dict[str, Any]]] = {
     "one_use": one_use,
     "keepers_leave": keepers_leave,
     "guesses": guesses,
+    "import_and_undo": lambda: imports("tried"),
+    "undo_and_import": lambda: imports("imported"),
+    "closing": closing,
     "same_camera": lambda: lend('"r1"'),
     "same_camera_whatever_it_is": lambda: lend("*"),
 }

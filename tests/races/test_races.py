@@ -66,6 +66,25 @@ def test_eight_guesses_at_once_are_eight_guesses(run: Callable[[str], Any]) -> N
     assert run("guesses") == {"statuses": [401] * 3 + [429] * 5}
 
 
+@pytest.mark.parametrize("race", ["import_and_undo", "undo_and_import"])
+def test_an_import_that_is_undone_meanwhile_ends_in_one_state(run: Callable[[str], Any], race: str) -> None:
+    """All of its rows are in the log or none, its report says which, and the cells are the log summed."""
+    found = run(race)
+    assert set(found["statuses"]) <= {200, 409}
+    assert found["rows"] == [found["state"]]
+    assert found["logs"] == {"imported": 20, "undone": 0}[found["state"]]
+    assert found["right"]
+
+
+def test_a_club_that_is_closed_meanwhile_is_gone_or_whole(run: Callable[[str], Any]) -> None:
+    """Nothing of it is left behind, and whoever was let in before still finds all of it."""
+    found = run("closing")
+    assert found["failed"] == []
+    assert found["club"] is (found["members"] > 1)
+    assert found["left"] == [found["club"]]
+    assert found["members"] != 1
+
+
 def test_merges_never_close_a_circle(run: Callable[[str], Any]) -> None:
     """Whichever comes last is told that the two are one paper already."""
     assert run("circle") == {"statuses": [201] * 7 + [422], "ends": 1}
