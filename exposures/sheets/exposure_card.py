@@ -26,7 +26,7 @@ from optics.core.say import say_f_number, say_time
 
 #: A card holds the tables of so many papers.
 MOST_PAPERS = 2
-#: What stands below every table of lights.
+#: What stands below tables of lights.
 LIGHT_NOTE = (
     "EV at ISO 100. What the light looks like is common practice, no source: a meter goes before it. "
     "* outside the times that are known: a guess, so make a test strip. † longer than a day: the light will change."
@@ -83,7 +83,8 @@ def exposure_card(
     times = [PaperTimes(known, paper, camera=key) for paper in papers]
     blocks: list[dict[str, Any]] = [facts_of(camera)]
     for each in times:
-        blocks += [{"kind": "text", "text": f"On {each.paper.name}"}, lights_table(each, camera)]
+        note = LIGHT_NOTE if each is times[-1] else ""
+        blocks += [{"kind": "text", "text": f"On {each.paper.name}"}, {**lights_table(each, camera), "note": note}]
     blocks += [{"kind": "fold"}, _rests_on(times, registered=spec is not None, made_at=made_at)]
     guess = [each.paper.name for each in times if not each.answer.evidence.logs]
     if guess:
@@ -120,7 +121,7 @@ def lights_table(times: PaperTimes, camera: SheetCamera) -> dict[str, Any]:
     for reading, light in LIGHTS:
         found = times.at(float(reading), f_number=camera.f_number, hole_stops=hole_stops)
         rows.append([f"{reading}", light, found.said, found.ninety_said])
-    return {"kind": "table", "columns": ["EV", "Light", "Give", "Nine times in ten"], "rows": rows, "note": LIGHT_NOTE}
+    return {"kind": "table", "columns": ["EV", "Light", "Give", "Nine times in ten"], "rows": rows}
 
 
 def _rests_on(times: Sequence[PaperTimes], *, registered: bool, made_at: datetime) -> dict[str, Any]:

@@ -26,7 +26,8 @@ class TimeAt:
     """The time to give in one light, s, and where the right one lies nine times in ten.
 
     `time_s` is infinite where the logs say that no time would do, and None where the light asks for one beyond
-    reckoning. `outside` says that it lies outside the times that the logs, or the data sheet, cover.
+    reckoning. `outside` says that it lies outside the times that the logs, or the data sheet, cover: always so without
+    either.
     """
 
     time_s: float | None
@@ -76,7 +77,7 @@ class PaperTimes:
             more = max(hole_stops**2 - self.offset.spread_stops**2, 0.0)
             line = replace(line, covariance=line.covariance + np.diag([more, 0.0]))
         time_s, evidence = line.right_time_s(indicated_s), self.answer.evidence
-        outside = bool(time_flags(evidence.shortest_s, evidence.longest_s, time_s))
+        outside = not evidence.logs or bool(time_flags(evidence.shortest_s, evidence.longest_s, time_s))
         return TimeAt(time_s, line.interval_s(indicated_s, quantile=self._quantile), outside)
 
     def _by_table(self, reading: float, f_number: float, hole_stops: float, indicated_s: float) -> TimeAt:
