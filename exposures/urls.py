@@ -4,6 +4,7 @@ from django.urls import path
 
 from exposures import views, views_exports, views_imports, views_known, views_pool
 from exposures.workshops import views as workshops
+from exposures.workshops import views_preparing as preparing
 
 app_name = "exposures"
 urlpatterns = [
@@ -41,6 +42,7 @@ urlpatterns = [
     path("workshops/<int:number>/places/<int:place>/", workshops.PlaceView.as_view(), name="workshop-place"),
     path("workshops/<int:number>/places/<int:place>/code/", workshops.PlaceCodeView.as_view(), name="place-code"),
     path("workshops/<int:number>/results/", workshops.ResultsView.as_view(), name="workshop-results"),
+    path("workshops/<int:number>/preparation/", preparing.PreparationView.as_view(), name="workshop-preparation"),
     path("workshops/<int:number>/closing/", workshops.ClosingView.as_view(), name="workshop-closing"),
     path("export/", views_exports.ExportView.as_view(), name="export"),
     path("export/archive/", views_exports.ArchiveView.as_view(), name="archive"),
