@@ -58,6 +58,8 @@ DEFAULTS: dict[str, Any] = {
     # Claim codes of workshops that open no place. More than of invitations: all who sit in the room behind one address
     # may misspell theirs, and of 23^14 codes none is found by trying.
     "PLACE_TRIES_PER_ADDRESS": (100, 900),
+    # Changes at one place of its name, its hole and its results, so that nobody with a code fills the club's trail.
+    "CHANGES_PER_PLACE": (120, 900),
     # Names that a keeper wants to add and that no account has.
     "MEMBER_TRIES_PER_ACCOUNT": (20, 900),
     # Requests for a new password and wrong codes for it, whether or not there is such an account; then the e-mails that

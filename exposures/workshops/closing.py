@@ -75,18 +75,21 @@ def _close(actor: Membership, workshop: Workshop, expected: Expected) -> Closed:
     rows = locked.places.select_related("workshop__design", "workshop__paper", "user").order_by("number")
     made = [place for place in rows if place.hole_diameter_mm is not None or place.pk in noted]
     _register(actor, made)
-    logs = [log for place in made for log in _logs_of(actor, place, noted.get(place.pk, []))]
+    logs = []
+    for place in made:
+        found = _logs_of(actor, place, noted.get(place.pk, []))
+        if found and place.camera:
+            what = f"{len(found)} exposures with camera {place.camera.code}"
+            record_in_trail(actor, "log_exposure", what, after={"ids": [str(log.id) for log in found]})
+        logs += found
     ExposureLog.objects.bulk_create(logs)
     keep(*logs)
     locked.closed_at, locked.revision = timezone.now(), locked.revision + 1
     locked.save(update_fields=["closed_at", "revision"])
     locked.places.update(revision=F("revision") + 1)
-    ids = [str(log.id) for log in logs]
-    if ids:
-        record_in_trail(actor, "log_exposure", f"{len(ids)} exposures", after={"ids": ids})
-    told = {"cameras": [place.camera.code for place in made if place.camera], "exposures": len(ids)}
+    told = {"cameras": [place.camera.code for place in made if place.camera], "exposures": len(logs)}
     record_workshop(actor, locked, "close_workshop", after=told)
-    return Closed(locked, made, len(ids))
+    return Closed(locked, made, len(logs))
 
 
 def _register(actor: Membership, places: Sequence[Place]) -> None:

@@ -12,6 +12,7 @@ from exposures.models import ExposureLog
 from exposures.services import Result
 from exposures.workshops.models import Place, PlaceExposure
 from exposures.workshops.services import check_open, locked_place
+from pinpool.accounts.throttles import count
 from pinpool.conf import setting
 from pinpool.http.etags import Expected
 from pinpool.http.problems import Conflict
@@ -87,6 +88,7 @@ def note_exposure(
 
 def change_entry(*, place: Place, id: uuid.UUID, expected: Expected, **facts: Any) -> PlaceExposure:  # noqa: A002
     """Add a `result` or a `note` to an entry, or put them right, while the workshop is open."""
+    count("CHANGES_PER_PLACE", str(place.pk))
     with transaction.atomic():
         locked = locked_place(place)
         entry = entry_of(place=locked, id=id)

@@ -12,7 +12,7 @@ from exposures.workshops.codes import read_code
 from exposures.workshops.models import Place
 from exposures.workshops.services import check_open, locked_place, place_subject
 from optics.core.camera_plan import Hole
-from pinpool.accounts.throttles import counted
+from pinpool.accounts.throttles import count, counted
 from pinpool.http.etags import Expected
 from pinpool.http.problems import impossible
 
@@ -66,6 +66,7 @@ def put_hole(
 
 def _change(place: Place, expected: Expected, **columns: Any) -> Place:
     """Set some columns of the place while its workshop is open, and put what differs on the trail, by nobody."""
+    count("CHANGES_PER_PLACE", str(place.pk))
     with transaction.atomic():
         locked = locked_place(place)
         check_open(locked.workshop)  # before the tag, which closing changes

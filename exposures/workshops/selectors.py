@@ -16,8 +16,8 @@ from optics.core.faults import Impossible
 from optics.core.light import Light
 from optics.core.reciprocity import Law
 
-#: Indicated times between which a law is turned round, as log₂ of seconds: a microsecond to more than a century.
-_STOPS = np.linspace(-20.0, 32.0, 1041)
+#: Indicated times between which a law is turned round, as log₂ of seconds: beyond all that can be told or logged.
+_STOPS = np.linspace(-40.0, 60.0, 2001)
 
 
 def workshops_in(*, club: Club) -> QuerySet[Workshop]:

@@ -132,7 +132,7 @@ def test_the_trail_tells_of_it(day: Day) -> None:
     told = TrailEntry.objects.filter(actor=day.leader.user).order_by("id").values_list("action", "subject", "after")
     assert list(told)[1:] == [
         ("register_camera", f"camera {code}", {"name": "Saltmarsh day place 1", "owner": None}),
-        ("log_exposure", "1 exposures", {"ids": [PLACES["exposures/"]["id"]]}),
+        ("log_exposure", f"1 exposures with camera {code}", {"ids": [PLACES["exposures/"]["id"]]}),
         ("close_workshop", f"workshop {day.made['number']}", {"cameras": [code], "exposures": 1}),
     ]  # fmt: skip
 
@@ -145,6 +145,23 @@ def test_an_id_that_was_taken_meanwhile_keeps_nobody_from_closing(day: Day) -> N
     assert day.close().json()["exposures"] == 1
     [log] = ExposureLog.objects.filter(club=day.club)
     assert str(log.id) != PLACES["exposures/"]["id"]
+
+
+def test_a_code_that_is_taken_at_the_same_moment_is_drawn_again(day: Day, monkeypatch: Any) -> None:
+    """All of it is tried again, so that nothing is half done."""
+    CameraSpecFactory.create(camera__club=day.club, camera__code="AAAA")
+    for number in (1, 2):
+        day.phone(number).note()
+    drawn = iter(["CCCC", "AAAA", "DDDD", "EEEE"])
+    monkeypatch.setattr("exposures.workshops.closing._free_code", lambda _: next(drawn))
+    assert [each["code"] for each in day.close().json()["cameras"]] == ["DDDD", "EEEE"]
+    assert (Camera.objects.count(), Person.objects.count(), ExposureLog.objects.count()) == (3, 2, 2)
+    other = Day(day.as_user, slug="fen")
+    other.phone(1).note()
+    CameraSpecFactory.create(camera__club=other.club, camera__code="AAAA")
+    monkeypatch.setattr("exposures.workshops.closing._free_code", lambda _: "AAAA")
+    problem_of(other.close(), 409)
+    assert other.workshop.closed_at is None
 
 
 def test_codes_and_names_have_room(day: Day, monkeypatch: Any) -> None:

@@ -211,3 +211,15 @@ def test_two_phones_at_one_place_lose_nothing(day: Day) -> None:
     assert one.client.patch(one.at, {"name": "Finn"}, headers=tag).status_code == 200
     problem_of(other.client.patch(other.at, {"name": "Åse"}, headers=tag), 412)
     assert day.place(1).name == "Finn"
+
+
+def test_nobody_fills_the_trail(day: Day, settings: Any) -> None:
+    settings.PINPOOL = {"CHANGES_PER_PLACE": (3, 10**9)}
+    phone = day.phone(1)
+    assert [phone.named(name).status_code for name in "abc"] == [200] * 3
+    problem_of(phone.named("d"), 429)
+    problem_of(phone.hole(), 429)
+    note = phone.note().json()
+    problem_of(phone.client.patch(f"{phone.at}exposures/{note['id']}/", {"note": "x"}, headers=ANY), 429)
+    assert day.phone(2).named("d").status_code == 200
+    assert phone.get()["name"] == "c"
