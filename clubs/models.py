@@ -107,6 +107,11 @@ class Design(models.Model):
         """The hole as planned; what was made is in a camera's spec."""
         return Hole(self.hole_diameter_mm, 0.0, self.plate_thickness_mm)
 
+    @property
+    def f_number(self) -> float:
+        """With the hole as planned."""
+        return self.focal_length_mm / self.hole_diameter_mm
+
 
 class Loan(NamedTuple):
     """Who has a camera, None for an account that is gone, and until which day."""

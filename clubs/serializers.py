@@ -7,7 +7,7 @@ from rest_framework import serializers
 
 from clubs.roles import ROLE_CHOICES
 from clubs.serializers_specs import SpecIn, SpecOut
-from pinpool.http.fields import Day, StrictSerializer, Text, YesNo
+from pinpool.http.fields import Day, StrictSerializer, Text, Whole, YesNo
 
 #: Words that stand where a club's short name would.
 TAKEN_BY_ROUTES = {"import-archive"}
@@ -61,6 +61,9 @@ class CameraIn(StrictSerializer):
     name = Text()
     club_owned = YesNo(required=False, default=False)
     note = Text(max_length=2000, required=False, default="", allow_blank=True)
+    design = Whole(
+        min_value=1, required=False, default=None, allow_null=True, help_text="The id of the design it was built by."
+    )
     spec = SpecIn()
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
@@ -95,6 +98,9 @@ class CameraOut(serializers.Serializer):
         source="owner.get_username", default=None, allow_null=True, help_text="null: the club owns it."
     )
     note = serializers.CharField()
+    design = serializers.IntegerField(
+        source="design_id", allow_null=True, help_text="The id of the design it was built by; null: none that is kept."
+    )
     loan = LoanOut(allow_null=True, help_text="null: it is not lent.")
     registered_at = serializers.DateTimeField()
     retired_at = serializers.DateTimeField(allow_null=True, help_text="null: it is in use.")

@@ -13,7 +13,7 @@ from rest_framework.exceptions import ErrorDetail, PermissionDenied, ValidationE
 
 from clubs import closing
 from clubs.codes import new_code
-from clubs.models import Camera, CameraSpec, Club, Membership
+from clubs.models import Camera, CameraSpec, Club, Design, Membership
 from clubs.roles import MAY, allows
 from clubs.trail import record
 from optics import contributed
@@ -112,15 +112,19 @@ def register_camera(
     spec: dict[str, Any],
     code: str | None = None,
     note: str = "",
+    design: int | None = None,
 ) -> Camera:
-    """A new camera with its first spec; without a `code` one is drawn."""
+    """A new camera with its first spec; without a `code` one is drawn. `design` is the id of what it was built by."""
     check_role(membership=actor, action="register_camera")
+    if design is not None and not Design.objects.filter(club=actor.club_id, pk=design).exists():
+        raise ValidationError({"design": [impossible("There is no such design in this club.", "unknown_design")]})
     owner = None if club_owned else actor.user
     tries = [code] if code else [new_code(4), new_code(5), new_code(6)]
     for tried in tries:
         try:
             with transaction.atomic():
-                camera = Camera.objects.create(club=actor.club, code=tried, name=name, owner=owner, note=note)
+                facts = {"name": name, "owner": owner, "note": note, "design_id": design}
+                camera = Camera.objects.create(club=actor.club, code=tried, **facts)
                 _write_spec(camera=camera, author=actor.user, **spec)
                 record_camera(actor, camera, "register_camera", after=_told(camera))
         except IntegrityError:

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from clubs import views, views_cameras, views_people, views_photos, views_trail
+from clubs import views, views_cameras, views_designs, views_people, views_photos, views_sheets, views_trail
 
 app_name = "clubs"
 urlpatterns = [
@@ -24,6 +24,7 @@ urlpatterns = [
         name="photo_image",
     ),
     path("<slug:club>/cameras/<slug:code>/photos/<uuid:id>/", views_photos.PhotoView.as_view(), name="photo"),
+    path("<slug:club>/cameras/<slug:code>/sheets/", views_sheets.CameraSheetsView.as_view(), name="camera_sheets"),
     path("<slug:club>/cameras/<slug:code>/specs/", views_cameras.SpecsView.as_view(), name="specs"),
     path("<slug:club>/cameras/<slug:code>/specs/<int:number>/", views_cameras.SpecView.as_view(), name="spec"),
     path(
@@ -31,4 +32,11 @@ urlpatterns = [
         views_cameras.DifferenceView.as_view(),
         name="difference",
     ),
+    path("<slug:club>/designs/", views_designs.DesignsView.as_view(), name="designs"),
+    path("<slug:club>/designs/<int:number>/", views_designs.DesignView.as_view(), name="design"),
+    path("<slug:club>/designs/<int:number>/sheets/", views_designs.DesignSheetsView.as_view(), name="design_sheets"),
+    path("<slug:club>/sheets/", views_sheets.SheetsView.as_view(), name="sheets"),
+    path("<slug:club>/sheets/<uuid:id>/", views_sheets.SheetView.as_view(), name="sheet"),
+    path("<slug:club>/sheets/<uuid:id>/pdf/", views_sheets.SheetPDFView.as_view(), name="sheet_pdf"),
+    path("<slug:club>/sheets/<uuid:id>/pages/<int:number>/", views_sheets.SheetPageView.as_view(), name="sheet_page"),
 ]

@@ -110,6 +110,11 @@ CLUB: dict[str, dict[str, Any]] = {
     "members/": {"username": "walker", "role": "guest"},
     "invitations/": {"role": "member", "note": "for the workshop", "uses": 12, "days": 14},
     "cameras/": {"code": "K7", "name": "Biscuit tin", "club_owned": True, "note": "lid sticks", "spec": SPEC},
+    "designs/": {
+        "name": "Drum, the small one", "note": "invented", "film_plane": FILM_PLANES["drum"],
+        "hole": {"diameter": "0.35 mm", "plate_thickness": "0.05 mm"}, "wall_thickness": "2 mm",
+        "focal_length": "98 mm",
+    },
     "papers/": {"name": "Kelp matt", "family": "graded paper", "nominal_exposure_index": 6, "note": "invented"},
     "exposures/": {
         "id": "3f2b7a52-0b7e-4c8e-9d0e-6a1f0d1c2b3a", "camera": "T1", "paper": "", "taken_at": "2026-05-01T12:00:00Z",
@@ -170,6 +175,7 @@ PICTURE = picture()
 #: Those that are not posted, or are no form that a person fills in.
 POOL = {"joined": True}
 CAMERA_CHANGE = {"name": "Biscuit drum", "note": "new lid", "owner": None, "retired": False}
+DESIGN_CHANGE = {"name": "Drum, the tall one", "note": "new lid", "retired": False}
 LOAN = {"to": "walker", "until": "2099-12-31"}
 PAPER_CHANGE = {"size": "8x10 in", "batch": "B 7", "expires_on": "2031-05-31", "sheets_left": 12, "retired": False}
 WORKSHOP_CHANGE = {"name": "Saltmarsh evening", "stations": 3, "places": 4, "process": None}
@@ -188,4 +194,6 @@ OTHERS: dict[str, Any] = {
     "packets/": PACKET,
     "exposures/bulk/": [CLUB["exposures/"]],
     "exposures/<uuid:id>/corrections/": CORRECTION,
+    "cameras/<slug:code>/sheets/": {"kind": "camera_spec", "page": "a4", "wall_thickness": "2 mm", "sheet": "8x10 in"},
+    "designs/<int:number>/sheets/": {"kind": "camera_spec", "page": "letter", "sheet": "8x10 in"},
 }

@@ -121,8 +121,8 @@ def _length(reading: _Reading, at: str, value: Any) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         reading.wrong(at, f"this must be a length in mm, not {_short(value)}.")
         return 1.0
-    if not 1 <= value <= 10_000:
-        reading.wrong(at, f"{value:g} mm is outside 1 to 10 000 mm.")
+    if not 1 <= value <= 100_000:
+        reading.wrong(at, f"{value:g} mm is outside 1 to 100 000 mm.")
     return float(value)
 
 

@@ -11,8 +11,9 @@ from optics.core.film_planes import FilmPlane
 class SheetCamera:
     """What a section of a sheet is told; lengths in mm.
 
-    `revision` says which state of it this is, such as “spec 3”; `measured_by` how its hole was come by: `given`,
-    `counted`, `scanned`, `several`, or `planned`. `url` is where it is read, for a code to scan.
+    `revision` says which state of it this is, such as “spec 3”, and `since` from which day on; `measured_by` how its
+    hole was come by: `given`, `counted`, `scanned`, `several`, or `planned`. `url` is where it is read, for a code to
+    scan.
     """
 
     club: Club
@@ -25,6 +26,7 @@ class SheetCamera:
     wall_thickness_mm: float
     url: str
     measured_by: str = "given"
+    since: str = ""
 
     @property
     def f_number(self) -> float:
@@ -52,6 +54,7 @@ def of_camera(camera: Camera, *, wall_thickness_mm: float, url: str) -> SheetCam
         wall_thickness_mm=wall_thickness_mm,
         url=url,
         measured_by=spec.hole_measured_by,
+        since=f"{spec.created_at:%Y-%m-%d}",
     )
 
 
@@ -61,11 +64,12 @@ def of_design(design: Design, *, url: str, code: str = "", name: str = "", revis
         club=design.club,
         code=code or f"design {design.pk}",
         name=name or design.name,
-        revision=revision or f"as designed on {design.created_at:%Y-%m-%d}",
+        revision=revision or "as designed",
         film_plane=design.as_film_plane(),
         hole=design.as_hole(),
         focal_length_mm=design.focal_length_mm,
         wall_thickness_mm=design.wall_thickness_mm,
         url=url,
         measured_by="planned",
+        since=f"{design.created_at:%Y-%m-%d}",
     )

@@ -3,6 +3,7 @@
 import math
 import re
 from collections.abc import Iterator
+from typing import Any
 from xml.etree.ElementTree import Element, register_namespace, tostring
 
 from defusedxml import DefusedXmlException
@@ -11,6 +12,8 @@ from defusedxml.ElementTree import ParseError, fromstring
 SVG = "http://www.w3.org/2000/svg"
 #: The largest SVG, in characters and in elements.
 MOST_CHARACTERS, MOST_ELEMENTS, MOST_DEEP = 500_000, 20_000, 32
+#: The longest text that stands for a drawing.
+MOST_ALT = 2_000
 
 _SHAPES = {"g", "path", "rect", "circle", "ellipse", "line", "polyline", "polygon", "text", "tspan", "title", "desc"}
 _ATTRIBUTES = {
@@ -44,6 +47,21 @@ def read_drawing(svg: str, *, width_mm: float, height_mm: float) -> tuple[str, l
     for size in ("width", "height"):
         root.attrib.pop(size, None)
     return tostring(root, encoding="unicode"), []
+
+
+def framed(svg: str, *, caption: str = "") -> dict[str, Any]:
+    """A drawing of the core as a block of a sheet: its viewBox moved to begin at 0 0, its `desc` as what it says."""
+    root = fromstring(svg)
+    x, y, width, height = map(float, root.attrib["viewBox"].split())
+    moved = Element(f"{{{SVG}}}g", {"transform": f"translate({-x:.3f} {-y:.3f})"})
+    described = root.findtext(f"{{{SVG}}}desc") or root.findtext(f"{{{SVG}}}title") or caption
+    moved.extend(list(root))
+    for child in list(root):
+        root.remove(child)
+    root.append(moved)
+    root.set("viewBox", f"0 0 {width:.3f} {height:.3f}")
+    block = {"kind": "drawing", "svg": tostring(root, encoding="unicode"), "width_mm": width, "height_mm": height}
+    return block | {"alt": described[:MOST_ALT], "caption": caption, "true_scale": False}
 
 
 def _frame_faults(root: Element, width_mm: float, height_mm: float) -> Iterator[str]:

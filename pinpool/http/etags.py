@@ -14,14 +14,23 @@ def tag_of(revision: int) -> str:
 
 
 def tagged(request: Request, response: Response, revision: int) -> Response:
-    """`response` with its ETag, or 304 without a body where the caller already has this revision.
+    """`response` with its ETag, or 304 without a body where the caller already has this revision."""
+    tag = tag_of(revision)
+    return unchanged(request, tag) or with_tag(response, tag)
+
+
+def unchanged(request: Request, tag: str) -> Response | None:
+    """304 without a body where the caller already has what this tag is of.
 
     A proxy that compresses may weaken the tag it passes on, so only the opaque part is compared.
     """
-    tag = tag_of(revision)
     known = _opaque(request.headers.get("If-None-Match", ""))
     if request.method in {"GET", "HEAD"} and (tag in known or "*" in known):
-        response = Response(status=304)
+        return with_tag(Response(status=304), tag)
+    return None
+
+
+def with_tag(response: Response, tag: str) -> Response:
     response["ETag"] = tag
     return response
 

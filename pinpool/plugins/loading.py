@@ -16,7 +16,7 @@ State = Literal["active", "incompatible", "invalid", "failed"]
 _NAME = re.compile(r"[a-z][a-z0-9_]{0,39}")
 _KINDS = (*KINDS, "number", "text", "points", "rows")
 #: Keys that stand beside a contribution's own in a body.
-_RESERVED = {"kind", "law", "height", "hole_offset"}
+_RESERVED = {"kind", "law", "height", "hole_offset", "section", "camera", "actor"}
 
 
 @dataclass(frozen=True)

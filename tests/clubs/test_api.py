@@ -11,6 +11,7 @@ from rest_framework.test import APIClient
 
 from clubs.models import CameraPhoto, Club, Invitation
 from clubs.roles import MAY, Role, allows
+from clubs.sheets.issuing import issue
 from clubs.views import ClubView
 from exposures.models import ImportBatch, NegativePicture, PaperMerge, ReceivedPacket
 from pinpool.models import ApiToken
@@ -19,9 +20,11 @@ from tests.bodies import (
     CAMERA_CHANGE,
     CLUB,
     CORRECTION,
+    DESIGN_CHANGE,
     FORMS,
     LOAN,
     MAPPING,
+    OTHERS,
     PACKET,
     PAPER_CHANGE,
     PICTURE,
@@ -29,6 +32,7 @@ from tests.bodies import (
     SHEET,
     WORKSHOP_CHANGE,
 )
+from tests.clubs.sheets.printed import of_blocks
 from tests.factories import (
     AccountFactory,
     CameraSpecFactory,
@@ -77,6 +81,7 @@ class Here:
         self.place = PlaceFactory.create(workshop=self.workshop, number=1, hole_diameter_mm=0.36,
                                          hole_uncertainty_mm=0.01, hole_measured_by="given", typed={})  # fmt: skip
         self.noted = PlaceExposureFactory.create(place=self.place)
+        self.printed = issue(actor=self.members["keeper"], document=of_blocks({"kind": "fold"}))
         self.at = f"/api/v1/clubs/{self.club.slug}/"
         self.sheet = FORMS["imports/"] | {"file": SimpleUploadedFile("cameras.csv", SHEET)}
         sent = self.clients["keeper"].post(self.at + "imports/", self.sheet, format="multipart")
@@ -93,6 +98,11 @@ class Here:
             f"papers/{self.paper.id}/": PAPER_CHANGE,
             "exposures/bulk/": [self.bodies["exposures/"]],
             f"exposures/{self.log.id}/corrections/": CORRECTION | {"paper": str(self.paper.id)},
+        }
+        self.bodies |= {
+            "cameras/T1/sheets/": OTHERS["cameras/<slug:code>/sheets/"],
+            f"designs/{self.design.pk}/": DESIGN_CHANGE,
+            f"designs/{self.design.pk}/sheets/": OTHERS["designs/<int:number>/sheets/"],
         }
         batch = f"imports/{self.batch.pk}/"
         self.bodies |= {batch: MAPPING, f"{batch}apply/": {"rows": "good"}, f"{batch}undo/": {}, "imports/": self.sheet}
@@ -145,11 +155,11 @@ def routes(resolver: Any, before: str = "") -> Any:
 def address(here: Here, route: str) -> str:
     things = {
         "cameras/": here.photo, "exposures/": here.log, "papers/": here.paper, "packets/": here.packet,
-        "imports/": here.batch,
+        "imports/": here.batch, "sheets/": here.printed,
     }  # fmt: skip
     thing = getattr(things.get(route.partition("/")[0] + "/"), "id", "")
     numbered = {"members/": here.other.pk, "invitations/": here.invitation.pk, "cameras/": here.spec.number,
-                "workshops/": here.workshop.pk}  # fmt: skip
+                "workshops/": here.workshop.pk, "designs/": here.design.pk, "sheets/": 1}  # fmt: skip
     number = numbered.get(route.partition("/")[0] + "/", here.merge.pk)
     known = {"<slug:code>": "T1", "<uuid:id>": str(thing), "<int:number>": str(number), "<int:place>": "1"}
     for name, value in known.items():
@@ -159,7 +169,7 @@ def address(here: Here, route: str) -> str:
 
 def whose(route: str) -> Any:
     """To whom the thing at a route belongs: the camera to the club, a log to somebody else."""
-    return {"cameras": "clubs", "exposures": "others"}.get(route.partition("/")[0], "own")
+    return {"cameras": "clubs", "exposures": "others", "designs": "others"}.get(route.partition("/")[0], "own")
 
 
 def form_of(body: Any) -> dict[str, str]:

@@ -13,7 +13,7 @@ from tests.bodies import CLUB, FILM_PLANES, HOLE
 from tests.factories import CameraSpecFactory, ClubFactory, MembershipFactory
 from tests.problems import faults_in, problem_of
 
-CAMERA_KEYS = {"code", "name", "owner", "note", "loan", "registered_at", "retired_at", "revision", "spec"}
+CAMERA_KEYS = {"design", "code", "name", "owner", "note", "loan", "registered_at", "retired_at", "revision", "spec"}
 SPEC_KEYS = {"number", "film_plane", "hole", "focal_length", "f_number", "typed", "reason", "author", "created_at"}
 
 

@@ -70,7 +70,7 @@ WRONG: list[tuple[str, Any, str]] = [
     ("steps", {"items": ["a"] * 201}, "/items: there are 201; 0 to 200 are set."),
     ("drawing", {"width_mm": float("nan")}, "/width_mm: this must be a length in mm, not nan."),
     ("drawing", {"width_mm": True}, "/width_mm: this must be a length in mm, not True."),
-    ("drawing", {"height_mm": 0}, "/height_mm: 0 mm is outside 1 to 10 000 mm."),
+    ("drawing", {"height_mm": 0}, "/height_mm: 0 mm is outside 1 to 100 000 mm."),
     ("drawing", {"true_scale": 1}, "/true_scale: this must be true or false, not 1."),
     ("drawing", {"alt": ""}, "/alt: the text is empty."),
     ("code", {"text": "é" * 301}, "/text: a code holds at most 600 bytes; this is 602."),

@@ -33,8 +33,14 @@ def fresh() -> Iterator[None]:
 def children() -> list[int]:
     """The typesetters that this process started and that are not gone, by their ids."""
     found = Path(f"/proc/{os.getpid()}/task").glob("*/children")
-    ids = [int(child) for each in found for child in each.read_text().split()]
-    return [child for child in ids if b"typesetting.py" in Path(f"/proc/{child}/cmdline").read_bytes()]
+    return [int(child) for each in found for child in each.read_text().split() if "typesetting.py" in command_of(child)]
+
+
+def command_of(process: str) -> str:
+    try:
+        return Path(f"/proc/{process}/cmdline").read_text()
+    except FileNotFoundError:  # gone meanwhile
+        return ""
 
 
 def wait_until(holds: Any, seconds: float = 10) -> None:
