@@ -8,13 +8,13 @@ from clubs.sheets.camera import SheetCamera
 from clubs.sheets.drawings import framed
 from clubs.sheets.light_svg import light_svg, marked_points, say
 from optics.core.camera_plan import CameraPlan, plan_camera
-from optics.core.faults import Impossible
 from optics.core.holes import f_number
 from optics.core.illumination import Illumination
 from optics.core.say import say_f_number
 from optics.core.section_svg import section_svg
 from optics.core.sheet_cuts import CAUTION
 from optics.core.sheet_cuts_svg import sheet_cuts_svg
+from optics.core.wall_opening import WallOpening
 
 TITLE = "Camera specification"
 _MEASURED = {
@@ -24,7 +24,6 @@ _MEASURED = {
     "several": "in several ways, taken together",
     "planned": "as planned; measure what you made",
 }
-_UNPLANNABLE = {"opening_unbounded", "wall_too_thick"}
 #: Hurts more people than anything else in making such a camera. Common practice, no source.
 HOLE_CAUTION = (
     "Needles and shim stock are sharp: pierce on a block of wood, never towards a hand, and file burrs off before you "
@@ -36,22 +35,14 @@ SUN_CAUTION = "Do not look through the hole, or through a finder, at the sun."
 def camera_spec(camera: SheetCamera, *, sheet_mm: tuple[float, float] | None = None) -> list[dict[str, Any]]:
     """The sections; with `sheet_mm`, width and height of a sheet of paper, also how to cut negatives from it.
 
-    Raises `Impossible` for a sheet that cannot be cut at all.
+    Raises `Impossible` for a sheet that cannot be cut at all, and for a film that no opening clears.
     """
-    plan, no_opening = _plan(camera, sheet_mm)
-    sections = [_what(camera), _film(camera), _light(camera, plan.illumination), _opening(camera, plan, no_opening)]
+    plane, hole, wall = camera.film_plane, camera.hole, camera.wall_thickness_mm
+    plan = plan_camera(plane, hole=hole, sheet_mm=sheet_mm, wall_thickness_mm=wall)
+    sections = [_what(camera), _film(camera), _light(camera, plan.illumination)]
+    if plan.opening:
+        sections.append(_opening(camera, plan.opening, plan.opening_used_share))
     return [*sections, *([_cuts(plan)] if sheet_mm else [])]
-
-
-def _plan(camera: SheetCamera, sheet_mm: tuple[float, float] | None) -> tuple[CameraPlan, str]:
-    """The plan, and why it has no opening where no opening would do."""
-    asked: dict[str, Any] = {"hole": camera.hole, "sheet_mm": sheet_mm}
-    try:
-        return plan_camera(camera.film_plane, wall_thickness_mm=camera.wall_thickness_mm, **asked), ""
-    except Impossible as fault:
-        if fault.code not in _UNPLANNABLE:
-            raise
-        return plan_camera(camera.film_plane, **asked), str(fault)
 
 
 def _what(camera: SheetCamera) -> dict[str, Any]:
@@ -134,23 +125,20 @@ def _light(camera: SheetCamera, light: Illumination) -> dict[str, Any]:
     return {"title": "Light on the film", "blocks": [drawing, table, {"kind": "facts", "rows": rows}, *doubts]}
 
 
-def _opening(camera: SheetCamera, plan: CameraPlan, no_opening: str) -> dict[str, Any]:
-    title, cautions = "The opening in the wall", [HOLE_CAUTION, SUN_CAUTION]
-    framed_cautions = [{"kind": "caution", "text": text} for text in cautions]
-    if plan.opening is None:
-        return {"title": title, "blocks": [{"kind": "text", "text": no_opening}, *framed_cautions]}
-    width, height = plan.opening.width_mm, plan.opening.height_mm
+def _opening(camera: SheetCamera, opening: WallOpening, share: float) -> dict[str, Any]:
+    width, height = opening.width_mm, opening.height_mm
     rows = [
         ["Wall", f"{camera.wall_thickness_mm:.3g} mm thick, the plate behind it"],
         ["Opening at least", f"{width:.1f} × {height:.1f} mm, square to the wall, the hole in its middle"],
-        ["Light must pass within", f"{np.degrees(plan.opening.clear_angle_rad):.0f}° in all"],
+        ["Light must pass within", f"{np.degrees(opening.clear_angle_rad):.0f}° in all"],
     ]
-    if plan.opening_used_share < 1:
-        rows.append(["For", f"the middle {plan.opening_used_share:.0%} of the film; no opening clears its very ends"])
-    blocks = [{"kind": "facts", "rows": rows}]
-    if width <= _LARGEST_OPENING_MM and height <= _LARGEST_OPENING_MM:
-        blocks.append(_opening_drawing(width, height))
-    return {"title": title, "blocks": [*blocks, *framed_cautions]}
+    if share < 1:
+        rows.append(["For", f"the middle {share:.0%} of the film; no opening clears its very ends"])
+    large = width > _LARGEST_OPENING_MM or height > _LARGEST_OPENING_MM
+    told = {"kind": "text", "text": "Where the container has no room for it, the ends of the film get less light."}
+    cautions = [{"kind": "caution", "text": text} for text in (HOLE_CAUTION, SUN_CAUTION)]
+    drawn = told if large else _opening_drawing(width, height)
+    return {"title": "The opening in the wall", "blocks": [{"kind": "facts", "rows": rows}, drawn, *cautions]}
 
 
 #: A larger opening is not drawn: a sheet of paper would not hold it.

@@ -13,6 +13,7 @@ from clubs.sheets.documents import document
 from clubs.sheets.issuing import issue
 from optics.core.faults import Impossible
 from optics.inputs import refuse
+from pinpool.http.problems import Conflict
 
 
 class Section(NamedTuple):
@@ -30,10 +31,12 @@ def subject_of(camera: Camera | Design) -> str:
 def told(camera: Camera | Design, *, url: str, wall_thickness_mm: float | None = None) -> SheetCamera:
     """A camera as its sheets tell of it; the wall is the design's where nobody says otherwise.
 
-    Raises `ValidationError` where nobody said.
+    Raises `ValidationError` where nobody said, `Conflict` for a camera without a spec.
     """
     if isinstance(camera, Design):
         return of_design(camera, url=url)
+    if camera.spec is None:
+        raise Conflict("This camera has no spec that a sheet could tell of; add one first.")
     wall = wall_thickness_mm
     if wall is None and camera.design is not None:
         wall = camera.design.wall_thickness_mm
