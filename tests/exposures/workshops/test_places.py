@@ -13,6 +13,7 @@ from exposures.workshops.codes import CODE_LENGTH, new_claim_code, read_code, sh
 from tests.bodies import PLACES
 from tests.clubs.test_api import routes
 from tests.exposures.workshops.conftest import ANY, Day
+from tests.pinpool.test_refusals import check_missing_keys, check_unknown_keys, check_wrong_types
 from tests.problems import faults_in, problem_of
 
 NEVER = "ACDEFGHJKMNPQR"
@@ -109,34 +110,59 @@ def test_guessing_soon_has_to_wait_and_success_never(day: Day, settings: Any) ->
     assert phone.client.get(phone.at, REMOTE_ADDR="192.0.2.7").status_code == 200
 
 
-def test_a_code_opens_its_own_place_and_nothing_else(day: Day) -> None:
-    """Every GET of the service with a code in each place of its address, by nobody: only its own place answers 200."""
+def test_a_code_opens_its_own_place_and_nothing_else(day: Day, settings: Any) -> None:
+    """Every call of the service with a code in each place of its address, by nobody: only its own place is there."""
+    settings.PINPOOL = {"PLACE_TRIES_PER_ADDRESS": (10_000, 900), "INVITATION_TRIES_PER_ADDRESS": (10_000, 900)}
     code, other = day.place(1).code, day.phone(2)
     note = other.note().json()
-    allowed = {route for route, _ in place_routes()}
     opened = set()
     for route, view in routes(get_resolver()):
-        if (
-            not route.startswith("api/v1/")
-            or "<" not in route
-            or "GET" not in getattr(view.cls, "operations", {"GET": 0})
-        ):
+        if not route.startswith("api/v1/") or not re.search("<(str|slug):", route):
             continue
-        at = "/" + re.sub(
-            r"<uuid:\w+>", note["id"], re.sub(r"<int:\w+>", "1", re.sub(r"<(str|slug):\w+>", code, route))
-        )
-        if APIClient().get(at).status_code not in {401, 404}:
-            opened.add(route)
+        at = re.sub(r"<(str|slug):\w+>", code, route)
+        at = "/" + re.sub(r"<uuid:\w+>", note["id"], re.sub(r"<int:\w+>", "1", at))
+        for method in view.cls().operations:
+            for spelt in (at, at.replace(code, shown_code(code)), at.replace(code, code.lower())):
+                response = getattr(APIClient(), method.lower())(
+                    spelt, {}, **({} if method == "GET" else {"format": "json"})
+                )
+                if response.status_code not in {401, 404}:
+                    opened.add((route.removeprefix("api/v1/places/<str:claim_code>/"), method, response.status_code))
     assert opened == {
-        "api/v1/places/<str:claim_code>/",
-        "api/v1/places/<str:claim_code>/exposures/",
-        "api/v1/places/<str:claim_code>/exposure-table/",
-    }  # fmt: skip  (that one asks for the hole)
-    assert opened < allowed
+        ("", "GET", 200), ("", "PATCH", 428), ("hole/", "PUT", 428), ("hole-scan/", "POST", 428),
+        ("exposure-table/", "GET", 409), ("exposures/", "GET", 200), ("exposures/", "POST", 400),
+        ("exposures/<uuid:id>/", "PATCH", 428),  # which is asked for before any entry is looked up
+    }  # fmt: skip
     mine = day.phone(1)
     assert mine.get("exposures/")["results"] == []
     problem_of(mine.client.get(f"{mine.at}exposures/{note['id']}/"), 404)
     problem_of(mine.client.patch(f"{mine.at}exposures/{note['id']}/", {"note": "mine"}, headers=ANY), 404)
+    seen = mine.client.get(mine.at).content.decode()
+    for told in (day.club.name, day.leader.user.username, other.code):
+        assert told not in seen
+
+
+class Sends:
+    """A phone's client that sends every body by one method."""
+
+    def __init__(self, method: str) -> None:
+        self.method, self.client = method, APIClient()
+        self.client.default_format = "json"
+
+    def post(self, address: str, body: Any) -> Any:
+        return getattr(self.client, self.method)(address, body, headers=ANY)
+
+
+@pytest.mark.parametrize(
+    ("path", "method"), [("", "patch"), ("hole/", "put"), ("exposures/", "post"), ("exposures/<uuid:id>/", "patch")]
+)
+def test_bodies_bent_everywhere(day: Day, settings: Any, path: str, method: str) -> None:
+    settings.PINPOOL = {"CHANGES_PER_PLACE": (10_000, 900)}
+    phone = day.phone(1)
+    at = phone.at + path.replace("<uuid:id>", phone.note().json()["id"])
+    body = {name: value for name, value in PLACES[path].items() if name != "id"}
+    for check in (check_wrong_types, check_unknown_keys, check_missing_keys):
+        check(Sends(method), at, body)
 
 
 # ------------------------------------------------------------------------------------------------------- place
