@@ -9,13 +9,16 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import get_resolver
 
 from clubs.models import CameraPhoto, Invitation
+from clubs.sheets.issuing import issue
 from clubs.trail import record
 from clubs.views import ClubView
 from exposures.models import Doubt, ImportBatch, PaperMerge, ReceivedPacket
 from tests.bodies import PACKET
+from tests.clubs.sheets.printed import of_blocks
 from tests.clubs.test_api import Here, address, routes
 from tests.factories import (
     CameraSpecFactory,
+    DesignFactory,
     ExposureLogFactory,
     MembershipFactory,
     PaperFactory,
@@ -65,6 +68,8 @@ def more(here: Here, count: int) -> None:
         PlaceExposureFactory.create(place=place)
         PlaceExposureFactory.create(place=here.place)
         record(club=here.club, actor=keeper, action="add_paper", subject=paper.name)
+        DesignFactory.create(club=here.club)
+        issue(actor=member, document=of_blocks({"kind": "fold"}))
 
 
 @pytest.mark.parametrize("route", lists())
