@@ -12,9 +12,11 @@ class ExposuresConfig(AppConfig):
     def ready(self) -> None:
         from clubs import closing as closing_of_clubs  # noqa: PLC0415  (models must be loaded first)
         from exposures import closing, own_data  # noqa: PLC0415
+        from exposures.workshops import own_data as own_data_of_workshops  # noqa: PLC0415
         from pinpool.accounts.own_data import contribute  # noqa: PLC0415
 
         contribute("exposures", own_data.exposures_of, before_deletion=own_data.part_with)
         contribute("pictures", own_data.pictures_of)
         contribute("imports", own_data.imports_of)
+        contribute("places", own_data_of_workshops.places_of, before_deletion=own_data_of_workshops.part_with)
         closing_of_clubs.contribute("exposures", closing.part_with, hold=closing.hold)

@@ -8,6 +8,7 @@ from django.utils import timezone
 from rest_framework.exceptions import ValidationError
 
 from clubs.trail import record
+from exposures.evidence import hold
 from exposures.workshops.codes import read_code
 from exposures.workshops.models import Place
 from exposures.workshops.services import check_open, locked_place, place_subject
@@ -68,6 +69,7 @@ def _change(place: Place, expected: Expected, **columns: Any) -> Place:
     """Set some columns of the place while its workshop is open, and put what differs on the trail, by nobody."""
     count("CHANGES_PER_PLACE", str(place.pk))
     with transaction.atomic():
+        hold(place.workshop.club_id)
         locked = locked_place(place)
         check_open(locked.workshop)  # before the tag, which closing changes
         expected.check(locked.revision)

@@ -1,4 +1,7 @@
-"""What a leader does with a workshop: hold one, change it, and see to the codes of its places."""
+"""What a leader does with a workshop: hold one, change it, and see to the codes of its places.
+
+Whoever writes a workshop and the trail holds the club's log first, as a closing does, then the workshop, then places.
+"""
 
 from typing import Any
 
@@ -11,6 +14,7 @@ from rest_framework.exceptions import ValidationError
 from clubs.models import Club, Design, Membership
 from clubs.services import check_role
 from clubs.trail import record
+from exposures.evidence import hold
 from exposures.models import Paper
 from exposures.processes import told_again
 from exposures.workshops.codes import new_claim_code
@@ -27,7 +31,7 @@ def hold_workshop(*, actor: Membership, design: int, paper: Any, places: int, **
     """A new workshop with so many numbered places, each with a claim code; `facts` are fields of `Workshop`."""
     check_role(membership=actor, action="hold_workshop")
     with transaction.atomic():
-        Club.objects.select_for_update(no_key=True).get(pk=actor.club_id)
+        hold(actor.club_id)
         most = setting("MAX_OPEN_WORKSHOPS")
         if Workshop.objects.filter(club=actor.club, closed_at=None).count() >= most:
             raise Conflict(f"This club has {most} open workshops, which is as many as it may; close one first.")
@@ -48,6 +52,7 @@ def change_workshop(*, actor: Membership, workshop: Workshop, expected: Expected
     if "joins_as" in facts:
         check_role(membership=actor, action="let_join")
     with transaction.atomic():
+        hold(actor.club_id)
         locked = locked_workshop(workshop)
         if facts.keys() - {"joins_as"}:
             check_open(locked)
@@ -129,6 +134,7 @@ def place_subject(place: Place) -> str:
 def _change_code(actor: Membership, place: Place, expected: Expected, **columns: Any) -> Place:
     check_role(membership=actor, action="change_place")
     with transaction.atomic():
+        hold(actor.club_id)
         locked = locked_place(place)
         expected.check(locked.revision)
         if columns["withdrawn_at"] is not None and locked.withdrawn_at is not None:

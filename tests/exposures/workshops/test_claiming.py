@@ -7,7 +7,7 @@ from rest_framework.test import APIClient
 
 from clubs.models import Camera, Membership, Person, TrailEntry
 from exposures.models import EvidenceCell, ExposureLog
-from tests.accounts import by_token
+from tests.accounts import PASSWORD, Statements, by_token
 from tests.bodies import CLUB, PLACES
 from tests.exposures.workshops.conftest import ANY, Day, cells_are_the_logs
 from tests.factories import AccountFactory, MembershipFactory
@@ -163,3 +163,50 @@ def test_ones_own_logs_elsewhere_are_left_alone(day: Day) -> None:
     assert sorted(EvidenceCell.objects.values_list("member__username", "logs")) == sorted(
         [(day.member.user.username, 2), (other.user.username, 1)]
     )
+
+
+# -------------------------------------------------------------------------------------------------- one's own data
+
+
+def test_ones_places_are_among_ones_own_data(day: Day) -> None:
+    claim(day, 1, day.member.user)
+    phone = day.phone(1)
+    phone.named("Finn")
+    phone.hole()
+    noted = phone.note().json()
+    day.phone(2).note()
+    client, at = day.as_user(day.member.user), "/api/v1/accounts/me/data/"
+    [place] = client.get(at).json()["parts"]["places"]
+    assert (place["club"], place["workshop"], place["number"], place["name"]) == ("marsh", "Saltmarsh day", 1, "Finn")
+    assert place["hole"] == phone.get()["hole"]
+    assert place["exposures"] == [noted]
+    assert phone.code not in client.get(at).content.decode()
+    assert day.keepers.get(at).json()["parts"]["places"] == []
+    counts = []
+    for number in (2, 3):
+        phone = day.phone(number, day.member.user)
+        phone.client.post(phone.at + "claim/", {})
+        with Statements() as ran:
+            assert len(client.get(at).json()["parts"]["places"]) == number
+        counts.append(ran.count)
+    assert counts[0] == counts[1]
+
+
+@pytest.mark.parametrize("closed", [False, True])
+def test_a_deleted_account_leaves_what_was_made_and_no_name(day: Day, closed: bool) -> None:
+    user = day.member.user
+    user.set_password(PASSWORD)
+    user.save()
+    claim(day, 1, user)
+    day.phone(1).named("Finn")
+    day.phone(1).note(result={"judged_stops": 0})
+    if closed:
+        day.close()
+    deleted = day.as_user(user).post("/api/v1/accounts/me/deletion/", {"password": PASSWORD})
+    assert deleted.status_code == 200, deleted.content
+    place = day.place(1)
+    assert (place.user, place.name, place.exposures.count()) == (None, "", 1)
+    if not closed:
+        assert day.close().json()["exposures"] == 1
+    assert ExposureLog.objects.get().author in {None, "somebody without an account"}
+    assert cells_are_the_logs()
