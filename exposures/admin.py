@@ -17,7 +17,7 @@ class PaperAdmin(ReadOnlyAdmin):
 
 @admin.register(ExposureLog)
 class ExposureLogAdmin(ReadOnlyAdmin):
-    list_display = ("taken_at", "spec", "paper", "exposure_time_s", "result_stops", "member")
+    list_display = ("taken_at", "spec", "paper", "exposure_time_s", "result_stops", "member", "person")
     list_filter = ("club", "paper")
     date_hierarchy = "taken_at"
 

@@ -23,6 +23,10 @@ from exposures.reciprocity.packets import OpenPacket, open_packet
 
 #: Changes whenever the same data would be reckoned otherwise.
 METHOD = 2
+#: So many people without an account count each by themselves, those with the most logs; all others count as one. Each
+#: is a level of the model, whose time grows with the cube of them: a club that holds workshops gains many every year.
+MOST_PEOPLE = 200
+OTHERS = "others without an account"
 #: What is read of a cell.
 CELL_FIELDS = (
     "paper__catalogue_key", "spec_id", "member_id", "person_id", "grade", "logs", "x", "xx", "y", "xy", "yy",
@@ -86,6 +90,13 @@ class Scope:
         """Where each merged catalogue key leads in the end."""
         steps = dict(PaperMerge.objects.filter(club=self.club, undone_at=None).values_list("key", "into_key"))
         return {key: _end(steps, key) for key in steps}
+
+    @cached_property
+    def crowd(self) -> frozenset[int]:
+        """People without an account beyond those who count by themselves."""
+        people = EvidenceCell.objects.filter(self._rows(), person__isnull=False).values_list("person")
+        by_logs = people.annotate(total=Sum("logs")).order_by("-total", "person")
+        return frozenset(person for person, _ in list(by_logs)[MOST_PEOPLE:])
 
     def root(self, key: str) -> str:
         return self.merged.get(key, key)
@@ -164,7 +175,11 @@ class Scope:
         grades: Sequence[str],
     ) -> list[np.ndarray]:
         roots = [self.merged.get(key, key) for key in papers]
-        authors = [member_key(*each) for each in zip(members, people, strict=True)]
+        crowd = self.crowd if any(people) else frozenset()
+        authors = [
+            OTHERS if person in crowd else member_key(member, person)
+            for member, person in zip(members, people, strict=True)
+        ]
         words = roots, [camera_key(pk) for pk in specs], authors, list(grades)
         return [np.array(word, dtype=str) for word in words]
 

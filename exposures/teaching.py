@@ -14,7 +14,7 @@ from exposures.models import Doubt, ExposureLog, Paper
 from exposures.pooled import Pooled, pooled
 from exposures.reciprocity import comparison, next_tests
 from exposures.reciprocity.result import Offset
-from exposures.scopes import camera_key, member_key
+from exposures.scopes import OTHERS, camera_key, member_key
 from exposures.selectors import papers_in
 from optics.core.faults import Flag
 from optics.core.light import Light
@@ -194,6 +194,7 @@ def _names(found: Pooled, club: Club, by: str) -> Mapping[str, Called]:
         return {camera_key(spec.pk): Called(f"{spec.camera.code} #{spec.number}") for spec in specs}
     members, people = club.memberships.select_related("user"), Person.objects.filter(club=club)
     names = {member_key(each.user_id): Called(each.user.get_username()) for each in members}
+    names[OTHERS] = Called(OTHERS, without_account=True)
     return names | {member_key(None, each.pk): Called(each.called, without_account=True) for each in people}
 
 

@@ -12,13 +12,14 @@ from django.http import Http404
 from rest_framework.exceptions import PermissionDenied, ValidationError
 
 from clubs.models import Person
+from exposures import scopes
 from exposures.evidence import rebuild, summed
 from exposures.exports import csv_lines
 from exposures.imports.guessing import guessed
 from exposures.models import EvidenceCell, ExposureLog
 from exposures.pooled import pooled
 from exposures.reciprocity import packets
-from exposures.scopes import Scope, member_key
+from exposures.scopes import OTHERS, Scope, member_key
 from exposures.services import correct_exposure, log_exposure
 from tests.exposures.test_evidence_cells import table
 from tests.exposures.test_log_filters import plan_of
@@ -224,6 +225,28 @@ def test_two_of_one_name_are_two(workshop: Any) -> None:
         member_key(workshop.member.user_id), member_key(None), *(member_key(None, who.pk) for who in offsets),
     }  # fmt: skip
     assert fit.offset("member", member_key(None)).evidence.logs == 24
+
+
+def test_of_very_many_people_those_with_few_logs_count_as_one(workshop: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """So that a fit's time is bounded; the one with most logs is as far off as before, and no log is lost."""
+    alone = pooled(workshop.club).fit.offset("member", member_key(None, workshop.ada.pk))
+    bea = person(workshop, "Bea")
+    for _ in range(3):
+        ExposureLogFactory.create(
+            spec=workshop.spec, paper=workshop.paper, member=None, person=bea, exposure_time_s=100.0,
+            indicated_time_s=2 ** (0.5 + np.log2(100) / 1.3),
+        )  # fmt: skip
+    monkeypatch.setattr(scopes, "MOST_PEOPLE", 1)
+    found = pooled(workshop.club)
+    assert found.scope.crowd == {workshop.ada_too.pk, bea.pk}
+    assert found.fit.offset("member", OTHERS).evidence.logs == 15
+    assert found.fit.cells.logs.sum() == 63
+    ada = found.fit.offset("member", member_key(None, workshop.ada.pk))
+    assert (ada.evidence.logs, ada.stops) == (12, pytest.approx(alone.stops, abs=0.2))
+    told = workshop.client.get(workshop.at + "comparison/?by=member").json()
+    assert (OTHERS, True) in {(row["name"], row["without_account"]) for row in told["rows"]}
+    assert sum(log["name"] == OTHERS for log in told["logs"]) == 15
+    assert {row["evidence"]["logs"] for row in told["rows"]} == {12, 15}
 
 
 def test_the_comparison_names_people(workshop: Any) -> None:
