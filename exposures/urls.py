@@ -5,6 +5,7 @@ from django.urls import path
 from exposures import views, views_exports, views_imports, views_known, views_pool
 from exposures.workshops import views as workshops
 from exposures.workshops import views_preparing as preparing
+from exposures.workshops import views_sheets as workshop_sheets
 
 app_name = "exposures"
 urlpatterns = [
@@ -43,6 +44,7 @@ urlpatterns = [
     path("workshops/<int:number>/places/<int:place>/code/", workshops.PlaceCodeView.as_view(), name="place-code"),
     path("workshops/<int:number>/results/", workshops.ResultsView.as_view(), name="workshop-results"),
     path("workshops/<int:number>/preparation/", preparing.PreparationView.as_view(), name="workshop-preparation"),
+    path("workshops/<int:number>/sheets/", workshop_sheets.WorkshopSheetsView.as_view(), name="workshop-sheets"),
     path("workshops/<int:number>/closing/", workshops.ClosingView.as_view(), name="workshop-closing"),
     path("export/", views_exports.ExportView.as_view(), name="export"),
     path("export/archive/", views_exports.ArchiveView.as_view(), name="archive"),

@@ -33,13 +33,16 @@ DEFAULTS: dict[str, Any] = {
     "MAX_OPEN_WORKSHOPS": 20,
     "MAX_WORKSHOP_PLACES": 60,
     "MAX_PLACE_EXPOSURES": 200,
+    # The page that opens a place of a workshop by its claim code, such as "https://club.example/place/{code}": it is
+    # printed as a code to scan. Without one that is the API's own address.
+    "PLACE_PAGE": "",
     # A folder of fonts that printed sheets are set with where typst's own lack a letter; "": its own alone.
     "SHEET_FONTS": "",
     # Processes that set sheets, of each process of the service; the seconds that one sheet may take or wait for one;
     # and the bytes of memory at which a process is renewed: a pack of 100 pages takes about 220 MB.
     "SHEET_PROCESSES": 2,
     "SHEET_SECONDS": 30.0,
-    "SHEET_PROCESS_BYTES": 400_000_000,
+    "SHEET_PROCESS_BYTES": 300_000_000,
     # Rows in a page of a list, unless the caller asks for another number, and the most they may ask for.
     "PAGE_SIZE": 50,
     "MAX_PAGE_SIZE": 200,

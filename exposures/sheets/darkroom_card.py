@@ -1,6 +1,6 @@
 """The card that hangs in the darkroom: baths, times and volumes of a process, and the cautions that go with them."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from exposures.darkroom import (
@@ -95,7 +95,7 @@ def _temperature(process: Mapping[str, Any]) -> str:
     return f"{low:g} to {high:g} °C, all baths alike (common practice, no source)"
 
 
-def baths_table(baths: list[Bath], dilution: str | None) -> dict[str, Any]:
+def baths_table(baths: Sequence[Bath], dilution: str | None) -> dict[str, Any]:
     """How much of each bath, how to mix it and for how many negatives it is good."""
     rows = []
     for bath in baths:

@@ -14,7 +14,7 @@ from clubs.models import CameraSpec, Club
 from clubs.selectors import membership_in
 from clubs.sheets.camera import SheetCamera
 from exposures.models import Paper
-from exposures.pooled import Pooled, pooled
+from exposures.pooled import pooled
 from exposures.reciprocity.doubts import say_count
 from exposures.recommending import hole_error_stops
 from exposures.scopes import camera_key
@@ -68,24 +68,25 @@ def papers_for(*, actor: Any, club: Club, papers: str) -> list[Paper]:
     return [rows[id] for id in dict.fromkeys(ids)]  # noqa: A001  (the contract's key)
 
 
-def exposure_card(
-    *, camera: SheetCamera, club: Club, papers: Sequence[Paper], made_at: datetime, known: Pooled | None = None
-) -> dict[str, Any]:
+def exposure_card(*, camera: SheetCamera, club: Club, papers: Sequence[Paper], made_at: datetime) -> dict[str, Any]:
     """The section: for each paper a table of lights with times, and below the fold what they rest on.
 
     A camera in the registry has the offset that its logs show; a design or a place that of a camera nobody has
-    logged. Whoever exposes is nobody in particular: that members differ is in the intervals. `known` is the club's
-    fit, where the caller has it.
+    logged. Whoever exposes is nobody in particular: that members differ is in the intervals.
     """
-    known = known or pooled(club)
-    spec = registered_spec(camera)
+    known, spec = pooled(club), registered_spec(camera)
     key = ANY_CAMERA if spec is None else camera_key(spec)
     times = [PaperTimes(known, paper, camera=key) for paper in papers]
+    return card_of(camera, times, made_at=made_at)
+
+
+def card_of(camera: SheetCamera, times: Sequence[PaperTimes], *, made_at: datetime) -> dict[str, Any]:
+    """The same where the caller has the times of each paper, reckoned for this camera or for any."""
     blocks: list[dict[str, Any]] = [facts_of(camera)]
     for each in times:
         note = LIGHT_NOTE if each is times[-1] else ""
         blocks += [{"kind": "text", "text": f"On {each.paper.name}"}, {**lights_table(each, camera), "note": note}]
-    blocks += [{"kind": "fold"}, _rests_on(times, registered=spec is not None, made_at=made_at)]
+    blocks += [{"kind": "fold"}, rests_on(times, made_at=made_at)]
     guess = [each.paper.name for each in times if not each.answer.evidence.logs]
     if guess:
         blocks.append({"kind": "text", "text": f"Nobody has logged {' or '.join(guess)}: expose a test strip first."})
@@ -124,10 +125,11 @@ def lights_table(times: PaperTimes, camera: SheetCamera) -> dict[str, Any]:
     return {"kind": "table", "columns": ["EV", "Light", "Give", "Nine times in ten"], "rows": rows}
 
 
-def _rests_on(times: Sequence[PaperTimes], *, registered: bool, made_at: datetime) -> dict[str, Any]:
+def rests_on(times: Sequence[PaperTimes], *, made_at: datetime) -> dict[str, Any]:
+    """How many logs the times are from, of which camera, and when they were reckoned."""
     rows = [[each.paper.name, of_paper(each)] for each in times]
     if times:
-        rows.append(["This camera", of_camera(times[0], registered=registered)])
+        rows.append(["This camera", of_camera(times[0])])
     rows += [
         ["Whoever exposes", "nobody in particular: that members' meters and eyes differ is in the range"],
         ["Reckoned on", f"{made_at:%Y-%m-%d}; print a new card when more has been logged"],
@@ -158,12 +160,12 @@ def of_paper(times: PaperTimes) -> str:
     return f"no logs of any paper; its nominal index of {paper.nominal_exposure_index:g} and {exponent} are assumed"
 
 
-def of_camera(times: PaperTimes, *, registered: bool) -> str:
+def of_camera(times: PaperTimes) -> str:
     """How far the camera lies off its f-number, and by how many logs."""
     offset = times.offset
     error = f"± {offset.error_stops:.1f} stop"
     if not offset.evidence.logs:
-        who = "nobody has logged it with this hole" if registered else "not built or not logged yet"
+        who = "nobody has logged it with this hole" if times.camera != ANY_CAMERA else "not built or not logged yet"
         return f"{who}; that cameras differ by {error} is in the range"
     off = f"{abs(offset.stops):.1f}"
     passes = "as much light as its f-number says" if off == "0.0" else f"{off} stop {_more(offset.stops)}"

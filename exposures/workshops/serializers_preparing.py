@@ -7,12 +7,19 @@ from typing import Any
 from django.http import QueryDict
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
+from rest_framework.reverse import reverse
 
+from clubs.models import IssuedSheet
+from clubs.serializers_sheets import SheetOut
+from clubs.sheets.blocks import PAGES_MM
 from exposures.workshops.preparing import Asked
 from optics.core.sheet_cuts import CAUTION, NAMED_SHEETS
 from optics.core.sheet_cuts_svg import sheet_cuts_svg
 from optics.outputs import Flagged, SaidTime, SheetCutsOut, number
 from pinpool.http.fields import Duration, Length, Number, StrictSerializer, Whole
+
+#: How often a pack has what is the same for every place.
+OFTEN = ("once", "each", "none")
 
 
 class ClockField(serializers.Field):
@@ -56,6 +63,29 @@ class PreparationIn(StrictSerializer):
         names = {"building": "building_s", "capacity": "capacity_m2_per_l"}
         asked = {names.get(name, name): values.pop(name) for name in list(values) if name in PreparationIn().fields}
         return values | {"asked": Asked(**asked)}
+
+
+class WorkshopSheetIn(PreparationIn):
+    """What to print of a workshop; for a pack or a darkroom card also what its leader chooses."""
+
+    kind = serializers.ChoiceField(
+        ["workshop_pack", "darkroom_card", "exposure_cards"],
+        help_text="workshop_pack: all of it, codes too; exposure_cards: one for each hole that is measured.",
+    )
+    page = serializers.ChoiceField(list(PAGES_MM), required=False, default="a4")
+    spec = serializers.ChoiceField(
+        OFTEN, required=False, default="once", help_text="In a pack: the camera's specification, for all or each place."
+    )
+
+
+class WorkshopSheetOut(SheetOut):
+    """The sheet that was issued."""
+
+    def get_pdf(self, sheet: IssuedSheet) -> str:
+        here = self.context["request"].resolver_match
+        above = here.namespace.rpartition(":")[0]
+        route = f"{above}:clubs:sheet_pdf" if above else "clubs:sheet_pdf"
+        return reverse(route, kwargs={"club": here.kwargs["club"], "id": sheet.id}, request=self.context["request"])
 
 
 #: The same keys as a query has them: names and what they are for.

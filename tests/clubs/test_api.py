@@ -92,6 +92,7 @@ class Here:
         workshop = f"workshops/{self.workshop.pk}/"
         self.bodies |= {
             workshop: WORKSHOP_CHANGE, f"{workshop}closing/": {}, f"{workshop}places/1/code/": {},
+            f"{workshop}sheets/": CLUB["workshops/<int:number>/sheets/"],
         }  # fmt: skip
         self.bodies |= {"cameras/T1/specs/": CLUB["cameras/"]["spec"], "packets/": PACKET, "pool/": POOL}
         self.bodies |= {
