@@ -159,3 +159,12 @@ def test_workshops_of_other_clubs_are_not_there(day: Day) -> None:
     problem_of(elsewhere.patch(at, {"name": "Mine"}, headers=ANY), 404)
     problem_of(elsewhere.post(at + "places/1/code/", {}, headers=ANY), 404)
     assert json.loads(elsewhere.get("/api/v1/clubs/fen/workshops/").content)["results"] == []
+
+
+def test_numbers_beyond_any_are_not_there(day: Day) -> None:
+    for path in (f"places/{10**30}/", "places/0/"):
+        problem_of(day.client.get(day.at + path), 404)
+    problem_of(day.client.get(f"{day.club_at}workshops/{10**30}/"), 404)
+    body = day.body(design=10**40)
+    assert faults_in(day.client.post(day.club_at + "workshops/", body), 422) == {("/design", "unknown_design")}
+    assert faults_in(day.change(stations=10**20)) == {("/stations", "max_value")}

@@ -101,3 +101,23 @@ def test_page_by_page(day: Day) -> None:
     page = client.get(day.at + "results/?page_size=2").json()
     assert [each["place"] for each in page["results"]] == [3, 2]
     assert [each["place"] for each in client.get(page["next"]).json()["results"]] == [1]
+
+
+@pytest.mark.parametrize("published", [False, True])
+def test_exposures_at_the_edge_of_what_may_be_told(day: Day, published: bool) -> None:
+    """The darkest light behind the strongest filter, the shortest and the longest time: each is answered and logged."""
+    if published:
+        day.paper.published_rows_s, day.paper.published_typed = [[1.0, 1.0], [2.0, 10.0]], []
+        day.paper.save()
+    else:
+        logged(day)
+    phone = day.phone(1)
+    phone.hole("0.005 mm")
+    for ev in (-20, 30):
+        for time in ({"value": 1e-6, "unit": "s"}, {"value": 3.2e8, "unit": "s"}):
+            told = {"reading": {"ev": ev}, "exposure_time": time, "filter_stops": 30 if ev < 0 else 0}
+            assert phone.note(**told, result={"right_time": time}).status_code == 201
+            assert phone.note(**told, result={"judged_stops": 15}).status_code == 201
+    assert len(results(day)) == 8
+    assert day.close().json()["exposures"] == 8
+    assert len(results(day)) == 8
