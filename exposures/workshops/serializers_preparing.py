@@ -5,7 +5,9 @@ from datetime import time
 from typing import Any
 
 from django.http import QueryDict
-from drf_spectacular.utils import OpenApiParameter
+from drf_spectacular.extensions import OpenApiSerializerFieldExtension
+from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.utils import Direction, OpenApiParameter
 from rest_framework import serializers
 from rest_framework.reverse import reverse
 
@@ -33,6 +35,13 @@ class ClockField(serializers.Field):
 
     def to_representation(self, value: time) -> str:
         return f"{value:%H:%M}"
+
+
+class ClockSchema(OpenApiSerializerFieldExtension):
+    target_class = ClockField
+
+    def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:  # noqa: ARG002
+        return {"type": "string", "pattern": "^([01][0-9]|2[0-3]):[0-5][0-9]$"}
 
 
 class PreparationIn(StrictSerializer):
@@ -121,7 +130,7 @@ def _plain(name: str, text: str) -> Any:
     return text
 
 
-class SizeOut(serializers.Serializer):
+class CutSizeOut(serializers.Serializer):
     width = Length()
     height = Length()
 
@@ -142,8 +151,8 @@ class SpanOut(serializers.Serializer):
 class PaperToBringOut(serializers.Serializer):
     """How many sheets, and how they are cut."""
 
-    sheet = SizeOut(source="sheet_mm")
-    negative = SizeOut(source="negative_mm")
+    sheet = CutSizeOut(source="sheet_mm")
+    negative = CutSizeOut(source="negative_mm")
     negatives_per_sheet = serializers.IntegerField(source="cuts.count")
     negatives = serializers.IntegerField()
     spares = serializers.IntegerField()
