@@ -80,6 +80,7 @@ def test_clubs_need_an_account_and_optics_does_not(made: dict[str, Any]) -> None
     for path, _, call in calls(made):
         open_to_all = {} in call["security"]
         needed = path.startswith(("/api/v1/clubs/", "/api/v1/accounts/")) and path not in into
+        needed |= path == "/api/v1/places/{claim_code}/claim/"  # there a code makes something an account's own
         assert open_to_all is not needed, path
         assert {"token": []} in call["security"], path
         if needed:
