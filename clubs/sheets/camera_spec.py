@@ -24,6 +24,13 @@ _MEASURED = {
     "several": "in several ways, taken together",
     "planned": "as planned; measure what you made",
 }
+_LIES = {
+    "flat": "flat",
+    "bowed": "sprung between two walls",
+    "drum": "along a round wall with the hole in it",
+    "half_drum": "on an arc about the hole",
+    "profile": "along a measured curve",
+}
 #: Hurts more people than anything else in making such a camera. Common practice, no source.
 HOLE_CAUTION = (
     "Needles and shim stock are sharp: pierce on a block of wood, never towards a hand, and file burrs off before you "
@@ -79,7 +86,8 @@ def _film(camera: SheetCamera) -> dict[str, Any]:
         f"{np.degrees(angle):.0f}°" for angle in (view.horizontal_rad, view.vertical_rad, view.diagonal_rad)
     )
     rows = [
-        ["Film", f"{plane.length_mm:.1f} × {plane.height_mm:.1f} mm laid flat, {plane.kind.replace('_', ' ')}"],
+        ["Film", f"{plane.length_mm:.1f} × {plane.height_mm:.1f} mm laid flat"],
+        ["In the camera", _LIES.get(plane.kind, plane.kind)],
         ["From the hole", f"{plane.axis_distance_mm:.1f} mm along its axis"],
         ["Nearest and farthest", f"{plane.shortest_mm:.1f} mm and {plane.longest_mm:.1f} mm"],
         ["Field of view", f"{across} across, {upright} up and down, {corners} from corner to corner"],

@@ -77,7 +77,7 @@ def _figure(stops: float, x: float, y: float, width: float, height: float) -> st
     """A dot at its point and the figure beside it, inside the frame."""
     anchor = "start" if x < 1 else "end" if x > width - 1 else "middle"
     to_x = min(max(x, 1.4), width - 1.4)
-    to_y = 4.4 if y < 1 else height - 1.8 if y > height - 1 else y - 1.4
+    to_y = 4.4 if y < 1 else height - 1.8 if y > height - 1 else y - 2.2
     return (
         f'<circle cx="{min(max(x, 0.6), width - 0.6):.3f}" cy="{min(max(y, 0.6), height - 0.6):.3f}" r="0.6"/>'
         f'<text x="{to_x:.3f}" y="{to_y:.3f}" text-anchor="{anchor}">{say(stops)}</text>'
@@ -85,5 +85,5 @@ def _figure(stops: float, x: float, y: float, width: float, height: float) -> st
 
 
 def _cross(x: float, y: float) -> str:
-    d = f"M{x - 2.5:.3f} {y:.3f}h5M{x:.3f} {y - 2.5:.3f}v5"
+    d = f"M{x - 1.8:.3f} {y:.3f}h3.6M{x:.3f} {y - 1.8:.3f}v3.6"
     return f'<path d="{d}" stroke="#000" stroke-width="0.2" fill="none"/>'
