@@ -29,11 +29,13 @@ from django.urls import resolve
 from django.utils import timezone
 from rest_framework.test import APIClient
 
-from clubs.models import Camera, CameraSpec, Club, Invitation, TrailEntry
+from clubs.models import Camera, CameraSpec, Club, Invitation, IssuedSheet, TrailEntry
+from clubs.sheets import press
 from exposures.evidence import summed
 from exposures.models import EvidenceCell, ExposureLog, ImportBatch, Pool
 from exposures.scopes import Scope
 from tests.bodies import CLUB
+from tests.clubs.sheets.printed import of_blocks
 from tests.factories import AccountFactory, CameraSpecFactory, ExposureLogFactory, MembershipFactory, PaperFactory
 
 PROCESSES = 8
@@ -257,6 +259,26 @@ def circle() -> dict[str, Any]:
     return {"statuses": statuses, "ends": len({Scope(here.club).root(key) for key in keys})}
 
 
+def sheets() -> dict[str, Any]:
+    """Sheets of one camera, issued and set as PDF in forked processes."""
+    here = World()
+    press.pdf(of_blocks({"kind": "fold"}))  # these processes are forked off one that set a sheet
+
+    def call(client: APIClient, _number: int) -> Any:
+        issued = client.post(here.at + "cameras/T1/sheets/", {"kind": "camera_spec", "wall_thickness": "2 mm"})
+        return client.get(issued.json()["pdf"])
+
+    statuses = at_once(call, here.keeper.user)
+    press.close()
+    rows = IssuedSheet.objects.order_by("number")
+    return {
+        "statuses": statuses,
+        "numbers": list(rows.values_list("number", flat=True)),
+        "since": [sheet.data.get("changes", {}).get("since") for sheet in rows],
+        "digests": rows.values("digest").distinct().count(),
+    }
+
+
 RACES: dict[str, Callable[[], dict[str, Any]]] = {
     "same_log": same_log,
     "other_logs": other_logs,
@@ -273,6 +295,7 @@ RACES: dict[str, Callable[[], dict[str, Any]]] = {
     "closing": closing,
     "same_camera": lambda: lend('"r1"'),
     "same_camera_whatever_it_is": lambda: lend("*"),
+    "sheets": sheets,
 }
 
 if __name__ == "__main__":

@@ -88,3 +88,10 @@ def test_a_club_that_is_closed_meanwhile_is_gone_or_whole(run: Callable[[str], A
 def test_merges_never_close_a_circle(run: Callable[[str], Any]) -> None:
     """Whichever comes last is told that the two are one paper already."""
     assert run("circle") == {"statuses": [201] * 7 + [422], "ends": 1}
+
+
+def test_sheets_issued_at_once_are_numbered_in_turn_and_set(run: Callable[[str], Any]) -> None:
+    numbers = list(range(1, 9))
+    assert run("sheets") == {
+        "statuses": [200] * 8, "numbers": numbers, "since": [None, *numbers[:-1]], "digests": 1,
+    }  # fmt: skip
