@@ -99,13 +99,10 @@ def baths_table(baths: Sequence[Bath], dilution: str | None) -> dict[str, Any]:
     """How much of each bath, how to mix it and for how many negatives it is good."""
     rows = []
     for bath in baths:
-        mixes = [f"{name}: {_ml(part)} + {_ml(water)} water" for name, part, water in bath.mixes]
         stations = f" at each of {bath.stations} stations" if bath.stations > 1 else ""
         times = "once" if bath.fillings == 1 else f"{bath.fillings} times"
-        mixed = " or ".join(mixes) or (f"{dilution}: see its label" if dilution else "see its label")
-        rows.append(
-            [NAMES[bath.name], f"{_ml(bath.volume_ml)}{stations}, {times}", mixed, f"{bath.good_for} negatives"]
-        )
+        volume, good_for = f"{say_volume(bath.volume_ml)}{stations}, {times}", f"{bath.good_for} negatives"
+        rows.append([NAMES[bath.name], volume, say_mix(bath, dilution), good_for])
     return {
         "kind": "table",
         "columns": ["Bath", "Working solution", "All fillings together", "One filling of one station"],
@@ -114,9 +111,18 @@ def baths_table(baths: Sequence[Bath], dilution: str | None) -> dict[str, Any]:
     }
 
 
-def _ml(volume: float) -> str:
-    """“250 ml”, “1.5 l”."""
-    return f"{volume:.3g} ml" if volume < 999.5 else f"{volume / 1000:.3g} l"
+def say_mix(bath: Bath, dilution: str | None) -> str:
+    """“1+9: 100 ml + 900 ml water” by each dilution that may be meant; `dilution` is the developer's as written."""
+    mixes = [f"{name}: {say_volume(part)} + {say_volume(water)} water" for name, part, water in bath.mixes]
+    told = f"{dilution}: " if dilution and bath.name == "develop" else ""
+    return " or ".join(mixes) or f"{told}see its label"
+
+
+def say_volume(volume: float) -> str:
+    """“250 ml”, “1.5 l”, “1200 l”."""
+    if volume < 999.5:
+        return f"{volume:.3g} ml"
+    return f"{volume / 1000:.3g} l" if volume < 999_500 else f"{volume / 1000:.0f} l"
 
 
 def _steps(process: Mapping[str, Any] | None) -> list[str]:

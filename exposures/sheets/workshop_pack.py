@@ -143,16 +143,18 @@ def _day(found: Preparation) -> dict[str, Any]:
 
 
 def _places(places: Sequence[Place]) -> dict[str, Any]:
+    """Two columns, so that no code is broken: what is copied from the page opens its place."""
+    room = "\u2003" * 16
     rows = [
-        [f"{place.number}", shown_code(place.code) if place.withdrawn_at is None else "withdrawn", place.name, ""]
+        [
+            f"{place.number}" + (f", {place.name}" if place.name else room),
+            shown_code(place.code) if place.withdrawn_at is None else "withdrawn",
+        ]
         for place in places
     ]
     note = "Whoever reads this page can write at every place: keep it to yourself."
-    columns = ["Place", "Code", "Name", "Who sits there"]
-    return {
-        "title": "Places and codes",
-        "blocks": [{"kind": "table", "columns": columns, "rows": rows, "note": note}],
-    }
+    columns = ["Place, and who sits there", "Code"]
+    return {"title": "Places and codes", "blocks": [{"kind": "table", "columns": columns, "rows": rows, "note": note}]}
 
 
 def _darkroom_card(found: Preparation) -> dict[str, Any]:

@@ -12,7 +12,14 @@ from clubs.models import Membership
 from clubs.services import check_role
 from exposures.darkroom import STEPS_S, Bath, Queue, Step, baths_for, queue_for, steps_of
 from exposures.pooled import Pooled, pooled
-from exposures.sheets.darkroom_card import CHEMICALS_CAUTION, MAINS_CAUTION, WASTE_CAUTION
+from exposures.sheets.darkroom_card import (
+    CHEMICALS_CAUTION,
+    MAINS_CAUTION,
+    NAMES,
+    WASTE_CAUTION,
+    say_mix,
+    say_volume,
+)
 from exposures.sheets.exposure_card import SUN_CAUTION
 from exposures.sheets.paper_times import PaperTimes
 from exposures.workshops.day import Block, length_s, order_of_day
@@ -198,7 +205,7 @@ def _bring(found: dict[str, Any]) -> list[Thing]:
         else "; the club has them"
     )
     (wide, high), (width, height) = found["sheet_mm"], found["negative_mm"]
-    stations = found["workshop"].stations
+    stations, dilution = found["workshop"].stations, (found["workshop"].process or {}).get("dilution")
     return [
         Thing(
             f"Sheets of {paper.name}",
@@ -213,6 +220,7 @@ def _bring(found: dict[str, Any]) -> list[Thing]:
             f"{found['liner_m2']:.2g} m²",
             "About, for every camera inside: the walls of the box that holds hole and film, and a fifth cut off.",
         ),
+        *(_bath(bath, dilution) for bath in found["baths"]),
         Thing(
             "Trays or tanks", f"{3 * stations}", f"Three baths at each of {stations} stations; two more for rinsing."
         ),
@@ -220,6 +228,12 @@ def _bring(found: dict[str, Any]) -> list[Thing]:
             "Against harm", f"{max(2 * stations, 2)} sets", "Gloves, goggles, apron; first-aid kit; bottle for fixer."
         ),
     ]
+
+
+def _bath(bath: Bath, dilution: str | None) -> Thing:
+    fillings = f"{bath.fillings} filling{'' if bath.fillings == 1 else 's'} of {say_volume(bath.volume_ml)} a station"
+    text = f"{say_mix(bath, dilution)}. {fillings}, each good for {bath.good_for} negatives ({bath.source})."
+    return Thing(NAMES[bath.name], f"{say_volume(bath.total_ml)} working solution", text)
 
 
 def _flags(found: dict[str, Any]) -> tuple[Flag, ...]:

@@ -17,6 +17,8 @@ from exposures.sheets.paper_times import PaperTimes
 from exposures.sheets.place_sheets import planned_card
 from exposures.workshops.codes import shown_code
 from exposures.workshops.tables import LIGHTS
+from optics import contributed
+from tests.clubs.sheets.printed import text_of
 from tests.factories import (
     CameraSpecFactory,
     DesignFactory,
@@ -75,7 +77,9 @@ def test_every_place_once_with_its_own_code(here: Any, workshop: Any) -> None:
         assert [code["text"] for code in blocks([sheet], "code")] == [f"http://testserver/api/v1/places/{place.code}/"]
         assert not any(other.code in str(sheet) for other in places if other is not place)
     [table] = blocks([sections[titles.index("Places and codes")]], "table")
-    assert [row[:2] for row in table["rows"]] == [[str(place.number), shown_code(place.code)] for place in places]
+    assert [[row[0].strip(), row[1]] for row in table["rows"]] == [
+        [str(place.number), shown_code(place.code)] for place in places
+    ]
     cards = [title for title in titles if title.startswith("Exposure card of")]
     assert len(cards) == 7
     assert titles.count("Darkroom card") == titles.count("Order of the day") == titles.count("To bring") == 1
@@ -160,6 +164,36 @@ def test_a_full_house(here: Any, workshop: Any) -> None:
     sections = sections_of(issued)
     titles = [section["title"] for section in sections]
     assert all(titles.count(f"Place {number}") == 1 for number in range(1, 61))
+    printed_text = text_of(pdf(IssuedSheet.objects.get(pk=issued.json()["id"]).data))
+    for place in workshop.places.all():  # in the leader's table and on its own sheet
+        assert printed_text.count(shown_code(place.code)) == 2
+    assert "Place 60" in printed_text
+
+
+def test_the_leaders_pages_say_what_is_prepared(here: Any, workshop: Any) -> None:
+    seated(workshop, 5)
+    asked: dict[str, Any] = {"negatives_per_place": 3, "starts": "08:45", "capacity": 0.2}
+    found = here.client.get(f"{here.at}workshops/{workshop.pk}/preparation/", asked).json()
+    sections = {section["title"]: section for section in sections_of(printed(here, workshop, **asked))}
+    [day] = blocks([sections["Order of the day"]], "table")
+    assert [row[0] for row in day["rows"]] == [block["starts"][-5:] for block in found["day"]]
+    [bring] = blocks([sections["To bring"]], "checklist")
+    assert bring["items"] == [f"{thing['what']}: {thing['amount']}. {thing['text']}" for thing in found["bring"]]
+    [cuts] = blocks([sections["Cutting the paper"]], "steps")
+    assert cuts["items"] == [cut["text"] for cut in found["paper"]["cuts"]["cuts"]]
+    baths = {row[0]: row[3] for row in next(blocks([sections["In the darkroom"]], "table"))["rows"]}
+    assert baths["Fixer"] == f"{found['darkroom']['baths'][2]['good_for']} negatives"
+
+
+@pytest.mark.parametrize(("width", "height"), [("12 mm", "9 mm"), ("240 mm", "200 mm")])
+def test_the_smallest_and_the_largest_negatives(here: Any, workshop: Any, width: str, height: str) -> None:
+    """Hundreds of pieces from a sheet, and one."""
+    seated(workshop, 2)
+    wide, high = (float(size.split()[0]) for size in (width, height))
+    flat = contributed.film_plane("flat", height_mm=high, width_mm=wide, distance_mm=70.0)
+    workshop.design = DesignFactory.create(club=here.club, film_plane=contributed.stored(flat))
+    workshop.save()
+    issued = printed(here, workshop, negatives_per_place=50, capacity=0.01, spares=1000)
     assert pdf(IssuedSheet.objects.get(pk=issued.json()["id"]).data).startswith(b"%PDF")
 
 

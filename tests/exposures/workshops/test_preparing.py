@@ -156,6 +156,9 @@ def test_what_to_bring(here: Any, workshop: Any) -> None:
     assert f"so buy {found['paper']['sheets_short']}" in bring["Sheets of Glasswort"]["text"]
     assert bring["Hole plates"]["amount"] == "18"
     assert bring["Opaque tape"]["amount"] == "24 m"
+    assert bring["Developer"]["amount"] == "1 l working solution"
+    assert bring["Developer"]["text"].startswith("1+9: 100 ml + 900 ml water. 1 filling of 500 ml a station, ")
+    assert "Darkroom Cookbook" in bring["Fixer"]["text"]
     assert {flag["code"] for flag in found["flags"]} >= {"paper_short"}
     said = " ".join(found["cautions"])
     for word in ("acid into water", "Needles", "blade", "mains", "silver", "ISO 12312-2"):
