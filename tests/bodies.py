@@ -137,7 +137,7 @@ CLUB: dict[str, dict[str, Any]] = {
     "workshops/<int:number>/closing/": {},
     "workshops/<int:number>/places/<int:place>/code/": {},
     "workshops/<int:number>/sheets/": {
-        "kind": "workshop_pack", "page": "letter", "spec": "once", "negatives_per_place": 3, "spares": 2,
+        "kind": "workshop_pack", "page": "letter", "camera_spec": "each", "negatives_per_place": 3, "spares": 2,
         "sheet": "8x10 in", "starts": "09:30", "ev100": 12.5, "building": "45 min", "capacity": 0.8, "together": 2,
     },
 }  # fmt: skip

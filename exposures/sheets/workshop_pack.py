@@ -1,6 +1,6 @@
 """All that is printed for a workshop in one document: the leader's pages, the darkroom's, and those of every place."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Literal
 
 from django.utils import timezone
@@ -8,11 +8,11 @@ from django.utils import timezone
 from clubs.models import Membership
 from clubs.services import check_role
 from clubs.sheets.camera import of_design
-from clubs.sheets.camera_spec import camera_spec
 from clubs.sheets.documents import document
 from clubs.sheets.drawings import framed
+from clubs.sheets.of_cameras import KINDS
 from exposures.pooled import pooled
-from exposures.sheets.darkroom_card import baths_table, darkroom_card
+from exposures.sheets.darkroom_card import darkroom_card
 from exposures.sheets.paper_times import PaperTimes
 from exposures.sheets.place_sheets import measured_cards, place_sheet, planned_card
 from exposures.workshops.codes import shown_code
@@ -37,9 +37,10 @@ def workshop_pack(
     page: str,
     address: Callable[[str], str],
     asked: Asked | None = None,
-    spec: Often = "once",
+    often: Mapping[str, Often] | None = None,
 ) -> dict[str, Any]:
-    """The document for a workshop to come; `address` gives where a claim code opens its place.
+    """The document for a workshop to come; `address` gives where a claim code opens its place, `often` how often it
+    has each kind of sheet of the camera as designed, by the names of `clubs.sheets.of_cameras.KINDS`: once if not said.
 
     The leader's pages have the codes of all places on them, so whoever may read the document must be allowed to read
     places. Raises `Impossible` where no negative can be cut, `Faulty` where it is more than can be set at once.
@@ -49,12 +50,16 @@ def workshop_pack(
     found = prepare(actor=actor, workshop=workshop, asked=asked or Asked(), places=len(places), known=known)
     camera = of_design(workshop.design, url="")
     card = planned_card(camera=camera, times=PaperTimes(known, workshop.paper), made_at=now)
-    by_design = [] if spec == "none" else camera_spec(camera)
-    groups = [*leaders_pages(found, places), [_darkroom_card(found)], by_design if spec == "once" else []]
+    told = often or {}
+    by_design = {name: own(camera, page, None) for name, (_, own) in KINDS.items() if told.get(name) != "none"}
+    each = [sections for name, sections in by_design.items() if told.get(name) == "each"]
+    once = [sections for name, sections in by_design.items() if told.get(name) != "each"]
+    groups = [*leaders_pages(found, places), [_darkroom_card(found)], *once]
     lines = found.asked.negatives_per_place
     for place in places:
-        told: dict[str, Any] = {"workshop": workshop, "camera": camera, "address": address(place.code), "lines": lines}
-        groups += [[place_sheet(place=place, **told)], by_design if spec == "each" else [], [card]]
+        at = address(place.code)
+        own = place_sheet(place=place, workshop=workshop, camera=camera, address=at, lines=lines)
+        groups += [[own], *each, [card]]
     return _whole("workshop_pack", "Workshop pack", workshop, page, groups)
 
 
@@ -87,7 +92,7 @@ def leaders_pages(found: Preparation, places: Sequence[Place]) -> list[list[dict
     doubts = [{"kind": "text", "text": flag.text} for flag in found.flags]
     about = {"title": "The workshop", "blocks": [_facts(found), *doubts]}
     bring = {"title": "To bring", "blocks": [_checklist(found), {"kind": "caution", "text": HOLE_CAUTION}]}
-    return [[about, bring, _darkroom(found)], [_day(found)], [_cutting(found)], [_places(places)]]
+    return [[about, bring], [_darkroom(found), _day(found)], [_cutting(found)], [_places(places)]]
 
 
 def _facts(found: Preparation) -> dict[str, Any]:
@@ -129,8 +134,7 @@ def _darkroom(found: Preparation) -> dict[str, Any]:
         ["One from every place", span(found.round_queue.total_s)],
         [f"All {found.negatives}", f"{span(queue.total_s)}, then the wash"],
     ]
-    told = (found.workshop.process or {}).get("dilution")
-    return {"title": "In the darkroom", "blocks": [{"kind": "facts", "rows": rows}, baths_table(found.baths, told)]}
+    return {"title": "In the darkroom", "blocks": [{"kind": "facts", "rows": rows}]}
 
 
 def _day(found: Preparation) -> dict[str, Any]:

@@ -14,6 +14,7 @@ from rest_framework.reverse import reverse
 from clubs.models import IssuedSheet
 from clubs.serializers_sheets import SheetOut
 from clubs.sheets.blocks import PAGES_MM
+from clubs.sheets.of_cameras import KINDS
 from exposures.workshops.preparing import Asked
 from optics.core.sheet_cuts import CAUTION, NAMED_SHEETS
 from optics.core.sheet_cuts_svg import sheet_cuts_svg
@@ -82,9 +83,11 @@ class WorkshopSheetIn(PreparationIn):
         help_text="workshop_pack: all of it, codes too; exposure_cards: one for each hole that is measured.",
     )
     page = serializers.ChoiceField(list(PAGES_MM), required=False, default="a4")
-    spec = serializers.ChoiceField(
-        OFTEN, required=False, default="once", help_text="In a pack: the camera's specification, for all or each place."
-    )
+
+    def get_fields(self) -> dict[str, Any]:
+        text = "In a pack, of the camera as designed: once for all, for each place, or not."
+        often = {name: serializers.ChoiceField(OFTEN, required=False, default="once", help_text=text) for name in KINDS}
+        return {**super().get_fields(), **often}
 
 
 class WorkshopSheetOut(SheetOut):

@@ -9,6 +9,7 @@ from rest_framework.response import Response
 
 from clubs.sheets.blocks import Faulty
 from clubs.sheets.issuing import issue
+from clubs.sheets.of_cameras import KINDS
 from clubs.views import WRITE
 from clubs.views_sheets import tag_of_sheet
 from exposures.sheets.workshop_pack import darkroom_document, exposure_cards, workshop_pack
@@ -51,7 +52,8 @@ class WorkshopSheetsView(OfWorkshop):
             case "darkroom_card":
                 return darkroom_document(**facts, asked=wanted["asked"])
         address = place_address(self.request)
-        return workshop_pack(**facts, asked=wanted["asked"], address=address, spec=wanted["spec"])
+        often = {name: wanted[name] for name in KINDS}
+        return workshop_pack(**facts, asked=wanted["asked"], address=address, often=often)
 
 
 def place_address(request: Request) -> Callable[[str], str]:

@@ -11,6 +11,7 @@ from django.test.utils import CaptureQueriesContext
 
 from clubs.models import IssuedSheet
 from clubs.sheets.camera import of_design
+from clubs.sheets.of_cameras import KINDS
 from clubs.sheets.press import pdf
 from exposures.pooled import pooled
 from exposures.sheets.paper_times import PaperTimes
@@ -103,11 +104,18 @@ def test_a_withdrawn_code_is_not_printed(here: Any, workshop: Any) -> None:
     assert "withdrawn" in str(sheet)
 
 
-@pytest.mark.parametrize("spec", ["once", "each", "none"])
-def test_what_is_the_same_for_all_is_printed_as_often_as_asked(here: Any, workshop: Any, spec: str) -> None:
+@pytest.mark.parametrize("often", ["once", "each", "none"])
+@pytest.mark.parametrize("kind", list(KINDS))
+def test_what_is_the_same_for_all_is_printed_as_often_as_asked(here: Any, workshop: Any, kind: str, often: str) -> None:
+    """Every kind of sheet of the camera as designed, all its sections together."""
     seated(workshop, 3)
-    titles = [section["title"] for section in sections_of(printed(here, workshop, spec=spec))]
-    assert titles.count("What it is") == {"once": 1, "each": 3, "none": 0}[spec]
+    _, own = KINDS[kind]
+    wanted = [section["title"] for section in own(of_design(workshop.design, url=""), "a4", None)]
+    asked: dict[str, Any] = dict.fromkeys(KINDS, "none") | {kind: often}
+    titles = [section["title"] for section in sections_of(printed(here, workshop, **asked))]
+    assert wanted
+    for title in wanted:
+        assert titles.count(title) == {"once": 1, "each": 3, "none": 0}[often] * wanted.count(title)
 
 
 def test_the_cards_times_are_the_papers(here: Any, workshop: Any) -> None:
@@ -181,7 +189,10 @@ def test_the_leaders_pages_say_what_is_prepared(here: Any, workshop: Any) -> Non
     assert bring["items"] == [f"{thing['what']}: {thing['amount']}. {thing['text']}" for thing in found["bring"]]
     [cuts] = blocks([sections["Cutting the paper"]], "steps")
     assert cuts["items"] == [cut["text"] for cut in found["paper"]["cuts"]["cuts"]]
-    baths = {row[0]: row[3] for row in next(blocks([sections["In the darkroom"]], "table"))["rows"]}
+    baths = {row[0]: row[3] for row in next(blocks([sections["Darkroom card"]], "table"))["rows"]}
+    [queue] = blocks([sections["In the darkroom"]], "facts")
+    shortest = found["darkroom"]["queue"]["total"]["shortest"]["text"]
+    assert dict(queue["rows"])["All 15"].startswith(f"{shortest} to ")
     assert baths["Fixer"] == f"{found['darkroom']['baths'][2]['good_for']} negatives"
 
 
@@ -200,7 +211,9 @@ def test_the_smallest_and_the_largest_negatives(here: Any, workshop: Any, width:
 def test_more_than_can_be_set_is_refused(here: Any, workshop: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     seated(workshop, 3)
     monkeypatch.setattr("clubs.sheets.blocks.MOST_BLOCKS", 100)
-    response = here.client.post(f"{here.at}workshops/{workshop.pk}/sheets/", {"kind": "workshop_pack", "spec": "each"})
+    response = here.client.post(
+        f"{here.at}workshops/{workshop.pk}/sheets/", {"kind": "workshop_pack", "camera_spec": "each"}
+    )
     assert faults_in(response, 422) == {("/kind", "too_much")}
 
 
@@ -293,7 +306,7 @@ def test_no_cards_before_anybody_measured(here: Any, workshop: Any) -> None:
         ({}, 400, ("/kind", "required")),
         ({"kind": "poster"}, 400, ("/kind", "invalid_choice")),
         ({"kind": "workshop_pack", "page": "a3"}, 400, ("/page", "invalid_choice")),
-        ({"kind": "workshop_pack", "spec": 3}, 400, ("/spec", "invalid_choice")),
+        ({"kind": "workshop_pack", "camera_spec": 3}, 400, ("/camera_spec", "invalid_choice")),
         ({"kind": "workshop_pack", "negatives_per_place": "4"}, 400, ("/negatives_per_place", "invalid")),
         ({"kind": "workshop_pack", "starts": 10}, 400, ("/starts", "invalid")),
         ({"kind": "workshop_pack", "colour": 1}, 400, ("/colour", "unknown_key")),
