@@ -344,7 +344,8 @@ def _clean(field: models.Field, value: Any, row: Any) -> Any:
         raise Faulty("This is of the wrong type.", "wrong_type")
     if isinstance(value, str) and len(value) > MAX_TEXT and not isinstance(field, models.FileField):
         raise Faulty(f"A text has at most {MAX_TEXT} characters.", "max_length")
-    cleaned = value if field.blank and value == "" else field.clean(value, row)
+    left_empty = value == "" and field.blank and isinstance(field, models.CharField | models.TextField)
+    cleaned = value if left_empty else field.clean(value, row)
     if isinstance(field, models.DateTimeField) and timezone.is_naive(cleaned):
         raise Faulty("Say how far the clock is ahead of UTC.", "no_offset")
     return cleaned
