@@ -23,6 +23,7 @@ from optics.core.faults import Impossible
 from optics.core.say import say_time
 from pinpool.plugins.registry import call, contributions
 from tests.factories import AccountFactory, CameraSpecFactory, DesignFactory, MembershipFactory, PaperFactory
+from tests.problems import faults_in
 
 MADE = datetime(2026, 5, 1, 12, 0, tzinfo=UTC)
 
@@ -204,6 +205,22 @@ def test_papers_that_one_may_not_see(here: Any) -> None:
         with pytest.raises(Impossible) as refused:
             contributed(here, here.member.user, papers)
         assert refused.value.code == "papers_count"
+
+
+def test_it_is_printed_on_a_cameras_sheet(here: Any) -> None:
+    """Asked for as any contributed section is; a paper of another club is the fault of its key."""
+    here.season()
+    for paper, status in ((here.paper, 201), (PaperFactory.create(), 422)):
+        section = {"section": "exposure_card", "papers": str(paper.id)}
+        body = {"kind": "camera_spec", "wall_thickness": "0.3 mm", "sections": [section]}
+        response = here.client.post(here.at + "cameras/T1/sheets/", body)
+        assert response.status_code == status, response.content
+        if status == 422:
+            assert faults_in(response, 422) == {("/sections/0/papers", "unknown_paper")}
+            continue
+        [found] = [each for each in response.json()["data"]["sections"] if each["title"].startswith("Exposure card")]
+        assert found["blocks"][0] == card(here)["blocks"][0]
+        assert tables(found) == tables(card(here))
 
 
 def test_a_card_asks_the_database_little(here: Any) -> None:
