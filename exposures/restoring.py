@@ -41,6 +41,8 @@ from pinpool.http.problems import Conflict, impossible
 
 MAX_DEPTH = 32
 MAX_TEXT = 10_000
+#: Beyond, a database gives a number back as one that no JSON of ours can hold.
+MOST_NUMBER = 1e18
 #: Where an account was the author, and where somebody without one stands instead.
 AUTHORS: dict[type[models.Model], tuple[str, str]] = {ExposureLog: ("member", "person"), Place: ("user", "person")}
 
@@ -125,6 +127,8 @@ def _check_values(value: Any, depth: int = 0) -> None:
         _refuse("too_deep", f"Nothing in an archive lies deeper than {MAX_DEPTH}.")
     if isinstance(value, str) and "\0" in value:
         _refuse("nul_character", "A text may not hold the character U+0000.")
+    if isinstance(value, int | float) and abs(value) >= MOST_NUMBER:
+        _refuse("number_too_large", f"A number in an archive lies within ±{MOST_NUMBER:.0e}.")
     if isinstance(value, dict):
         for key, inner in value.items():
             _check_values(key, depth)

@@ -11,8 +11,8 @@ from tests.exposures.archives import Made, send, signed
 from tests.problems import faults_in
 
 ODD = (
-    None, True, -1, 0, 7, 1.5, 1e308, -1e308, 2**63 - 1, "", "x", "x" * 301, "2026-05-01T12:00:00Z", "2026-05-01", [], {},
-    [1], [[]], {"typed": 3}, {"kind": "drum"}, {"ev": "high"}, "1/1", "T1", "T1/1", "NaN",
+    None, True, -1, 0, 7, 1.5, 1e17, -1e17, 1e308, 2**63 - 1, "", "x", "x" * 301, "2026-05-01T12:00:00Z", "2026-05-01",
+    [], {}, [1], [[]], {"typed": 3}, {"kind": "drum"}, {"ev": "high"}, "1/1", "T1", "T1/1", "NaN",
 )  # fmt: skip
 #: For each section.
 TRIES = 10
