@@ -5,6 +5,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from optics.core.faults import Impossible
+
 #: How long what depends on nobody's figures takes, s; each time somebody loads a camera, and goes out to expose and
 #: comes back. Design judgement, no source.
 WELCOME_S, HOLE_S, LOADING_S, WALK_S, TIDYING_S = 900.0, 1200.0, 120.0, 600.0, 1800.0
@@ -39,7 +41,7 @@ def order_of_day(
     """Welcome, building, the hole, then for each negative of a place loading, exposing, developing; pauses between.
 
     All places work at once but for the darkroom: it is loaded in by as many as it has stations. A round waits for its
-    last negative, so that everybody learns from one before the next.
+    last negative, so that everybody learns from one before the next. Raises `Impossible` where no calendar has the end.
     """
     loading_s = math.ceil(places / stations) * LOADING_S
     day = _Day(starts)
@@ -62,7 +64,11 @@ class _Day:
         self._now = self._rested = starts
 
     def add(self, what: str, lasts_s: float, text: str) -> None:
-        ends = self._now + timedelta(seconds=math.ceil(lasts_s / ROUNDED_TO_S - 1e-9) * ROUNDED_TO_S)
+        try:
+            ends = self._now + timedelta(seconds=math.ceil(lasts_s / ROUNDED_TO_S - 1e-9) * ROUNDED_TO_S)
+        except OverflowError:
+            text = "By the process's time and the building, this ends after the year 9999; check both."
+            raise Impossible("no_such_day", text, "negatives_per_place") from None
         self.blocks.append(Block(what, self._now, ends, lasts_s, text))
         self._now = ends
 

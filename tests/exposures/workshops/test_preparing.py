@@ -220,6 +220,20 @@ def test_a_negative_larger_than_the_sheet(here: Any, workshop: Any) -> None:
     assert faults_in(response, 422) == {("/sheet", "piece_larger_than_sheet")}
 
 
+def test_a_process_of_ten_years(here: Any, workshop: Any) -> None:
+    """What a process may say, once and for 50 rounds of 60 places: a day that no calendar has is refused."""
+    workshop.process, workshop.stations = PROCESS | {"time_s": 3.2e8}, 1
+    workshop.save()
+    for _ in range(48):
+        PlaceFactory.create(workshop=workshop)
+    assert "long_day" in {flag["code"] for flag in asked(here, workshop, "?negatives_per_place=1")["flags"]}
+    at = f"{here.at}workshops/{workshop.pk}/"
+    response = here.client.get(at + "preparation/?negatives_per_place=50")
+    assert faults_in(response, 422) == {("/negatives_per_place", "no_such_day")}
+    response = here.client.post(at + "sheets/", {"kind": "workshop_pack", "negatives_per_place": 50})
+    assert faults_in(response, 422) == {("/negatives_per_place", "no_such_day")}
+
+
 def test_guests_and_strangers(here: Any, as_user: Any, workshop: Any) -> None:
     at = f"{here.at}workshops/{workshop.pk}/preparation/"
     problem_of(as_user(MembershipFactory.create(club=here.club, role="guest").user).get(at), 403)
