@@ -58,7 +58,7 @@ def hold(club_id: int) -> None:
     if not held.values_list("pk").first():
         if not Club.objects.filter(pk=club_id).exists():  # it was closed meanwhile
             raise Http404
-        Pool.objects.get_or_create(club_id=club_id)
+        Pool.objects.bulk_create([Pool(club_id=club_id)], ignore_conflicts=True)
         held.values_list("pk").first()
 
 
