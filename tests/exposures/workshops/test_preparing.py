@@ -124,6 +124,31 @@ def test_nobody_works_more_than_three_hours_and_a_round(here: Any, workshop: Any
     assert "long_day" in {flag["code"] for flag in asked(here, workshop, "?negatives_per_place=12")["flags"]}
 
 
+def test_how_long_each_block_lasts(here: Any, workshop: Any) -> None:
+    """Twelve places load at two stations, 2 min each; the darkroom at its slowest; 4 min of wash and 30 of tidying."""
+    found = asked(here, workshop)
+    lasts = {block["what"]: block["lasts"]["value"] for block in found["day"]}
+    assert lasts["loading"] == 6 * 120
+    assert lasts["developing"] == found["darkroom"]["round"]["total"]["longest"]["value"]
+    assert lasts["tidying"] == 240 + 1800
+    assert lasts["building"] == 3600
+    odd = asked(here, workshop, "?building=17+min")["day"][1]
+    assert (odd["lasts"]["value"], odd["ends"]) == (17 * 60, "2026-05-01T10:35")
+
+
+def test_a_pause_is_three_hours_from_the_last(here: Any, workshop: Any) -> None:
+    """And comes as soon as it can between two rounds."""
+    blocks = asked(here, workshop, "?negatives_per_place=12")["day"]
+    rested = clock(blocks[0]["starts"])
+    for before, block in itertools.pairwise(blocks):
+        due = clock(block["starts"]) - rested >= timedelta(hours=3)
+        if block["what"] == "pause":
+            assert due
+            rested = clock(block["ends"])
+        elif block["what"] == "loading" and before["what"] != "pause":
+            assert not due
+
+
 def test_more_stations_make_a_shorter_day() -> None:
     ends = []
     for stations in (1, 2, 4, 12):
