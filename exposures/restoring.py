@@ -23,6 +23,7 @@ from rest_framework.serializers import BaseSerializer
 
 from clubs.models import Club, Membership, Person
 from clubs.serializers import CameraOut, ClubIn, TrailOut
+from clubs.serializers_sheets import DesignOut
 from clubs.serializers_specs import SpecOut
 from clubs.trail import record
 from exposures.archive import ARCHIVE, FORMAT, NUMBERED, SECTIONS, SINCE_2, VERSION, References, checksum, columns_of
@@ -41,12 +42,15 @@ from pinpool.http.problems import Conflict, impossible
 
 MAX_DEPTH = 32
 MAX_TEXT = 10_000
+#: On the trail, of what somebody with a claim code did: they have no account.
+NOBODYS_NAME = "actor_name"
 #: Beyond, a database gives a number back as one that no JSON of ours can hold.
 MOST_NUMBER = 1e18
 #: Where an account was the author, and where somebody without one stands instead.
 AUTHORS: dict[type[models.Model], tuple[str, str]] = {ExposureLog: ("member", "person"), Place: ("user", "person")}
 
 _SHOWN_BY: dict[str, type[BaseSerializer]] = {
+    "designs": DesignOut,
     "cameras": CameraOut,
     "specs": SpecOut,
     "papers": PaperOut,
@@ -348,7 +352,8 @@ def _clean(field: models.Field, value: Any, row: Any) -> Any:
         raise Faulty("This is of the wrong type.", "wrong_type")
     if isinstance(value, str) and len(value) > MAX_TEXT and not isinstance(field, models.FileField):
         raise Faulty(f"A text has at most {MAX_TEXT} characters.", "max_length")
-    left_empty = value == "" and field.blank and isinstance(field, models.CharField | models.TextField)
+    may_be_empty = field.blank or field.name == NOBODYS_NAME
+    left_empty = value == "" and may_be_empty and isinstance(field, models.CharField | models.TextField)
     cleaned = value if left_empty else field.clean(value, row)
     if isinstance(field, models.DateTimeField) and timezone.is_naive(cleaned):
         raise Faulty("Say how far the clock is ahead of UTC.", "no_offset")

@@ -16,6 +16,7 @@ from exposures.scopes import member_key
 from exposures.services import Result, log_exposure
 from exposures.workshops.models import Place, PlaceExposure, Workshop
 from tests.exposures.archives import Made, send, signed
+from tests.exposures.workshops.conftest import Day
 from tests.factories import AccountFactory, CameraSpecFactory, MembershipFactory, PaperFactory
 from tests.problems import faults_in, problem_of
 
@@ -154,6 +155,40 @@ def test_an_archive_of_version_1_can_be_read(made: Made) -> None:
     assert (brook.designs.count(), brook.cameras.count()) == (0, 2)
     bad = signed(told | {"version": 1, "cameras": [{**told["cameras"][0], "lid": "stuck"}]})
     assert {code for _, code in faults_in(send(made.as_user(), bad, slug="rill"))} == {"archive_keys"}
+
+
+def test_a_workshop_as_it_really_was_comes_along(as_user: Any, settings: Any, tmp_path: Any) -> None:
+    """One that is closed and one that is not: holes, notes and logs are those of the places, each a person's."""
+    settings.MEDIA_ROOT = tmp_path
+    day = Day(as_user)
+    for number, result in ((1, {"judged_stops": 0.5}), (2, {"right_time": "6 min"}), (3, None)):
+        phone = day.phone(number)
+        assert phone.named(f"Ada {number}").status_code == 200
+        assert number == 3 or phone.hole().status_code == 200
+        assert phone.note(result=result, note="calm").status_code == 201
+    before = day.keepers.get(f"{day.club_at}export/archive/").json()
+    assert [len(before[name]) for name in ("exposures", "place_exposures", "people")] == [0, 3, 0]
+    assert day.close().status_code == 200
+    after = day.keepers.get(f"{day.club_at}export/archive/").json()
+    assert [len(after[name]) for name in ("exposures", "place_exposures", "people")] == [3, 3, 3]
+    newcomer = as_user(AccountFactory.create(username="newcomer"))
+    for told, slug in ((before, "brook"), (after, "rill")):
+        response = send(newcomer, told, slug=slug)
+        assert response.status_code == 201, response.content
+        again = newcomer.get(f"/api/v1/clubs/{slug}/export/archive/").json()
+        for name in ("designs", "people", "workshops", "places"):
+            assert again[name] == told[name], name
+        facts = [[row["facts"] for row in each["place_exposures"]] for each in (again, told)]
+        assert facts[0] == facts[1]
+        [shown] = newcomer.get(f"/api/v1/clubs/{slug}/workshops/").json()["results"]
+        assert newcomer.get(f"/api/v1/clubs/{slug}/workshops/{shown['number']}/places/").status_code == 200
+    for log in ExposureLog.objects.filter(club__slug="rill"):
+        place = PlaceExposure.objects.get(id=log.id).place
+        assert (place.person, place.name) == (log.person, log.person and log.person.name)
+    brook = Workshop.objects.get(club__slug="brook")
+    closing = newcomer.post(f"/api/v1/clubs/brook/workshops/{brook.pk}/closing/", {}, headers={"If-Match": "*"})
+    assert closing.json()["exposures"] == 3
+    assert pooled(brook.club).fit.cells.logs.sum() == pooled(day.club).fit.cells.logs.sum() == 2
 
 
 def test_estimates_are_the_same_without_a_single_account(made: Made) -> None:
