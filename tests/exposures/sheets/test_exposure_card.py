@@ -16,7 +16,7 @@ from clubs.sheets.documents import document
 from clubs.sheets.press import pdf
 from exposures.pooled import pooled
 from exposures.reciprocity.recommendation import LONGEST_SAID_S
-from exposures.sheets.exposure_card import exposure_card, of_paper
+from exposures.sheets.exposure_card import exposure_card, of_paper, registered_spec
 from exposures.sheets.paper_times import PaperTimes
 from exposures.workshops.tables import LIGHTS
 from optics.core.faults import Impossible
@@ -56,7 +56,7 @@ def asked_by_a_stranger_to_the_log(here: Any, as_user: Any, reading: float) -> A
     return client.post(here.at + "recommendation/", body).json()
 
 
-@pytest.mark.parametrize("logs", ["season", "none", "data sheet", "vague hole"])
+@pytest.mark.parametrize("logs", ["season", "none", "data sheet", "vague hole", "slow paper"])
 def test_the_times_are_those_that_are_recommended(here: Any, as_user: Any, logs: str) -> None:
     """To whoever has no log of their own, at every light of the card."""
     if logs in {"season", "vague hole"}:
@@ -67,6 +67,9 @@ def test_the_times_are_those_that_are_recommended(here: Any, as_user: Any, logs:
     if logs == "data sheet":
         rows = [[1.0, 1.0], [10.0, 20.0], [100.0, 400.0]]
         here.paper.published_rows_s, here.paper.published_source = rows, "An invented sheet"
+        here.paper.save()
+    if logs == "slow paper":  # days in the shade
+        here.paper.nominal_exposure_index = 0.2
         here.paper.save()
     camera = sheet_camera(here)
     times = PaperTimes(pooled(here.club), here.paper, camera=f"spec {here.spec.camera.spec.pk}")
@@ -85,6 +88,7 @@ def test_the_times_are_those_that_are_recommended(here: Any, as_user: Any, logs:
         assert ("†" in row[2]) == ("longer_than_a_day" in flags)
         if logs != "data sheet":
             assert ("*" in row[2]) == bool({"extrapolating", "no_logs"} & flags)
+    assert ("†" in table[-1][2]) == (logs == "slow paper")
 
 
 def test_a_data_sheets_times_are_marked_beyond_its_table(here: Any) -> None:
@@ -128,6 +132,15 @@ def test_a_registered_camera_has_its_own_offset_and_a_design_none(here: Any) -> 
         assert "not built or not logged yet" in texts(unknown)
     first = [tables(each)[0]["rows"][0][2] for each in (own, card(here, design))]
     assert first[0] != first[1]
+
+
+def test_a_camera_of_the_same_code_elsewhere_is_another(here: Any) -> None:
+    CameraSpecFactory.create(camera__code="T2")
+    for spec in (here.spec, CameraSpecFactory.create(camera__code="T1")):
+        assert registered_spec(of_camera(spec.camera, wall_thickness_mm=0.3, url="")) == spec.pk
+    again = CameraSpecFactory.create(camera=here.spec.camera, number=2)
+    camera = type(again.camera).objects.get(pk=again.camera_id)
+    assert registered_spec(of_camera(camera, wall_thickness_mm=0.3, url="")) == again.pk
 
 
 def test_nobody_is_named(here: Any) -> None:
