@@ -83,7 +83,8 @@ def test_what_the_list_shows(api: APIClient) -> None:
     assert row.keys() == {"name", "version", "package", "state", "reason", "contributes"}
     assert (row["state"], row["package"]) == ("active", "pinpool")
     assert row["contributes"]["film_planes"] == list(FILM_PLANES)
-    assert shown(api, "exposures")["contributes"] == {"reciprocity_laws": ["paper"]}
+    contributed = {"reciprocity_laws": ["paper"], "sheet_sections": ["exposure_card"]}
+    assert shown(api, "exposures")["contributes"] == contributed
 
 
 FAULTS: dict[str, tuple[Any, str, str]] = {
