@@ -205,7 +205,7 @@ def test_lengths_in_inches_and_chosen_keys(here: Any, workshop: Any) -> None:
     assert found["paper"]["sheet"] == {"width": {"value": 8, "unit": "in"}, "height": {"value": 10, "unit": "in"}}
 
 
-@pytest.mark.parametrize(("ev100", "none"), [(-10, True), (20, False)])
+@pytest.mark.parametrize(("ev100", "none"), [(-10, True), (0, True), (20, False)])
 def test_any_light_has_a_day(here: Any, workshop: Any, ev100: int, none: bool) -> None:
     """By night the time would be weeks: the day then has none for it, and says so."""
     here.season()
