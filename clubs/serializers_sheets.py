@@ -37,7 +37,7 @@ class SectionField(ByKind):
 class CameraSheetIn(StrictSerializer):
     """What to print of a camera."""
 
-    kind = serializers.ChoiceField(list(KINDS), help_text="camera_spec: all about it; templates: to build it by.")
+    kind = serializers.ChoiceField(list(KINDS), help_text="camera_spec: all about it.")
     page = serializers.ChoiceField(list(PAGES_MM), required=False, default="a4")
     wall_thickness = Length(
         maximum=1000.0, required=False, default=None, help_text="At the hole; left out: that of the camera's design."
@@ -57,7 +57,7 @@ class CameraSheetIn(StrictSerializer):
 class DesignSheetIn(StrictSerializer):
     """What to print of a design."""
 
-    kind = serializers.ChoiceField(list(KINDS), help_text="camera_spec: all about it; templates: to build it by.")
+    kind = serializers.ChoiceField(list(KINDS), help_text="camera_spec: all about it.")
     page = serializers.ChoiceField(list(PAGES_MM), required=False, default="a4")
     sheet = SheetField(
         required=False, default=None, help_text="With camera_spec: the paper that negatives are cut from."

@@ -70,7 +70,7 @@ class _Child:
         return self._process.poll() is None and not heard.poll(0)
 
     def answer(self, order: bytes, seconds: float) -> tuple[bytes, int]:
-        """What it makes of an order, and the peak of its memory in bytes; it is of no more use where this raises."""
+        """What it makes of an order, and its memory in bytes; it is of no more use where this raises."""
         stdin, stdout = self._process.stdin, self._process.stdout
         assert stdin is not None  # noqa: S101  (for the type checker)
         assert stdout is not None  # noqa: S101

@@ -128,6 +128,14 @@ def test_a_child_that_grew_is_renewed(settings: Any) -> None:
         assert children() == []
 
 
+def test_a_child_of_a_large_service_is_not_taken_for_large() -> None:
+    """What a process held when it started another counts to the other's peak, not to what it holds."""
+    ballast = bytearray(400_000_000)
+    ballast[::4096] = b"x" * len(ballast[::4096])
+    press.pdf(of_blocks(SHORT))
+    assert len(children()) == 1
+
+
 def test_a_folder_of_fonts_is_asked(settings: Any, tmp_path: Path) -> None:
     """Fonts of a site's own are found; a folder without any is no fault."""
     settings.PINPOOL = {"SHEET_FONTS": str(tmp_path)}
