@@ -105,7 +105,7 @@ def _register(actor: Membership, places: Sequence[Place]) -> None:
         )
         CameraSpec.objects.create(camera=camera, **_spec_of(actor, place))
         place.camera = camera
-        if place.user is None:
+        if place.user is None and place.person is None:  # a restored place has its person already
             place.person = Person.objects.create(club=actor.club, name=place.name)
         place.save(update_fields=["camera", "person"])
         owner = camera.owner.get_username() if camera.owner else None
