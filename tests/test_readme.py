@@ -94,4 +94,4 @@ def test_the_two_commands_stand_near_the_top() -> None:
 def test_every_example_was_found() -> None:
     assert len(PYTHON) == 2
     assert len(SHELL) == 5
-    assert len(OF_A_CLUB) == 7
+    assert len(OF_A_CLUB) == 8
