@@ -34,26 +34,6 @@ class SectionField(ByKind):
         return Section(*self.read(data))
 
 
-class CameraSheetIn(StrictSerializer):
-    """What to print of a camera."""
-
-    kind = serializers.ChoiceField(list(KINDS), help_text="camera_spec: all about it.")
-    page = serializers.ChoiceField(list(PAGES_MM), required=False, default="a4")
-    wall_thickness = Length(
-        maximum=1000.0, required=False, default=None, help_text="At the hole; left out: that of the camera's design."
-    )
-    sheet = SheetField(
-        required=False, default=None, help_text="With camera_spec: the paper that negatives are cut from."
-    )
-    sections = serializers.ListField(
-        child=SectionField(),
-        max_length=10,
-        required=False,
-        default=list,
-        help_text="Of plug-ins, after the sheet's own.",
-    )
-
-
 class DesignSheetIn(StrictSerializer):
     """What to print of a design."""
 
@@ -68,6 +48,14 @@ class DesignSheetIn(StrictSerializer):
         required=False,
         default=list,
         help_text="Of plug-ins, after the sheet's own.",
+    )
+
+
+class CameraSheetIn(DesignSheetIn):
+    """What to print of a camera."""
+
+    wall_thickness = Length(
+        maximum=1000.0, required=False, default=None, help_text="At the hole; left out: that of the camera's design."
     )
 
 

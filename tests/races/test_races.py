@@ -1,8 +1,5 @@
 """Eight at once: one does it, the others are told so, and nothing is counted twice. On the database of the run."""
 
-import json
-import subprocess
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -10,19 +7,6 @@ from typing import Any
 import pytest
 
 RACE = Path(__file__).with_name("race.py")
-
-
-@pytest.fixture
-def run(own_database: dict[str, str]) -> Callable[[str], Any]:
-    """`run(name)`: what came of a race, in processes and a database of its own."""
-
-    def race(which: str) -> Any:
-        command = [sys.executable, str(RACE), which]
-        done = subprocess.run(command, env=own_database, capture_output=True, text=True, check=False, timeout=120)
-        assert done.returncode == 0, done.stderr
-        return json.loads(done.stdout.splitlines()[-1])
-
-    return race
 
 
 def test_the_same_log_is_stored_and_counted_once(run: Callable[[str], Any]) -> None:

@@ -1,28 +1,10 @@
 """Eight at once at a workshop: it is closed once, a place is claimed once, and nothing that was noted is lost."""
 
-import json
-import subprocess
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import pytest
-
 RACE = Path(__file__).with_name("race_workshops.py")
-
-
-@pytest.fixture
-def run(own_database: dict[str, str]) -> Callable[[str], Any]:
-    """`run(name)`: what came of a race, in processes and a database of its own."""
-
-    def race(which: str) -> Any:
-        command = [sys.executable, str(RACE), which]
-        done = subprocess.run(command, env=own_database, capture_output=True, text=True, check=False, timeout=120)
-        assert done.returncode == 0, done.stderr
-        return json.loads(done.stdout.splitlines()[-1])
-
-    return race
 
 
 def test_one_of_eight_closes_a_workshop(run: Callable[[str], Any]) -> None:
