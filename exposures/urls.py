@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from exposures import views, views_exports, views_imports, views_known, views_pool
+from exposures import views, views_exports, views_field_kit, views_imports, views_known, views_pool
 from exposures.workshops import views as workshops
 from exposures.workshops import views_preparing as preparing
 from exposures.workshops import views_sheets as workshop_sheets
@@ -23,6 +23,7 @@ urlpatterns = [
     path("reciprocity/members/", views_known.MemberOffsetsView.as_view(), name="member-offsets"),
     path("reciprocity/model/", views_known.ModelView.as_view(), name="model"),
     path("recommendation/", views_known.RecommendationView.as_view(), name="recommendation"),
+    path("field-kit/", views_field_kit.FieldKitView.as_view(), name="field-kit"),
     path("next-tests/", views_known.NextTestsView.as_view(), name="next-tests"),
     path("comparison/", views_known.ComparisonView.as_view(), name="comparison"),
     path("pool/", views_pool.PoolView.as_view(), name="pool"),

@@ -91,3 +91,19 @@ def test_many_rows_cost_as_many_queries_as_few(as_user: Any, monkeypatch: pytest
     (few, some), (many, all_of_them) = counts
     assert all_of_them >= some
     assert few == many <= MOST, [query["sql"][:120] for query in asked]
+
+
+def test_a_field_kit_of_many_cameras_costs_as_many_queries_as_of_one(as_user: Any) -> None:
+    here = Here(as_user)
+    at, counts = address(here, "field-kit/"), []
+    for rows in (1, 10):
+        for _ in range(rows):
+            CameraSpecFactory.create(camera__club=here.club)
+            PaperFactory.create(club=here.club)
+        here.clients["keeper"].get(at)  # what is reckoned is reckoned
+        with CaptureQueriesContext(connection) as asked:
+            kit = here.clients["keeper"].get(at)
+        counts.append((len(asked), len(kit.json()["cameras"])))
+    (few, some), (many, all_of_them) = counts
+    assert all_of_them > some
+    assert few == many <= MOST + 5, [query["sql"][:120] for query in asked]
