@@ -13,11 +13,11 @@ from optics.core.faults import Flag
 from optics.core.film_planes import FilmPlane
 from optics.core.hole_measurement import HoleMeasurement, Reading, combine, counted, given, rank_tries, scanned
 from optics.core.holes import NEEDLE_WARNING, FNumber, f_number
-from optics.core.illumination import Illumination, illuminate
+from optics.core.illumination import illuminate
+from optics.core.illumination_svg import illumination_svg
 from optics.core.light import Light
 from optics.core.progress import Progress, Segment, progress
 from optics.core.reciprocity import Law
-from optics.core.section_svg import section_svg
 from optics.core.sheet_cuts import CAUTION, SheetCuts, cut_sheet
 from optics.core.sheet_cuts_svg import sheet_cuts_svg
 from optics.core.wall_opening import PlateSide, check_opening, wall_opening
@@ -87,8 +87,8 @@ def hole_measurement(
     return answer
 
 
-def illumination(*, film_plane: FilmPlane, hole: Hole, columns: int, rows: int, used_share: float) -> Illumination:
-    return illuminate(
+def illumination(*, film_plane: FilmPlane, hole: Hole, columns: int, rows: int, used_share: float) -> dict[str, Any]:
+    found = illuminate(
         film_plane,
         hole_diameter_mm=hole.diameter_mm,
         plate_thickness_mm=hole.plate_thickness_mm,
@@ -96,6 +96,11 @@ def illumination(*, film_plane: FilmPlane, hole: Hole, columns: int, rows: int, 
         columns=columns,
         rows=rows,
     )
+    return {**vars(found), "svg": _light_map(film_plane, hole)}
+
+
+def _light_map(plane: FilmPlane, hole: Hole) -> str:
+    return illumination_svg(plane, thickness_share=hole.plate_thickness_mm / hole.diameter_mm)
 
 
 def light(*, reading: float) -> dict[str, Any]:
@@ -221,7 +226,7 @@ class PlannedCamera:
     hole_choice: dict[str, Any]
     sheet_cuts: dict[str, Any] | None
     advice: tuple[Flag, ...]
-    svg: str
+    light_svg: str
 
 
 def camera_plan(
@@ -259,5 +264,5 @@ def camera_plan(
         hole_choice=_hole_choice(plan.hole_choice, rule_flags),
         sheet_cuts=None if cuts is None else _shown_cuts(cuts),
         advice=advise(plan),
-        svg=section_svg(film_plane),
+        light_svg=_light_map(film_plane, plan.hole),
     )

@@ -6,6 +6,7 @@ import numpy as np
 from rest_framework import serializers
 
 from optics.core.say import say_time
+from optics.core.section_svg import section_svg
 from pinpool.http.fields import Length, Number, Numbers, QuantityField
 from pinpool.quantities import quantity_out
 
@@ -74,6 +75,22 @@ class FilmPlaneOut(serializers.Serializer):
     distance = DistanceOut(source="*")
     negative = NegativeOut(source="*", help_text="Laid flat.")
     field_of_view = FieldOfViewOut()
+
+
+class Section(serializers.CharField):
+    """A film plane drawn to scale from above, its figures in the unit the caller asked for."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(help_text="The film plane's section as SVG, seen from above, to scale.", **kwargs)
+
+    def to_representation(self, value: Any) -> str:
+        return section_svg(value, lengths=self.context.get("lengths", "mm"))
+
+
+class DrawnFilmPlaneOut(FilmPlaneOut):
+    """How the film lies, with a drawing."""
+
+    svg = Section(source="*")
 
 
 class RuleDiameterOut(serializers.Serializer):
@@ -148,6 +165,10 @@ class TradeOut(serializers.Serializer):
     darkest_stops = number("trade_darkest_stops", allow_null=True)
 
 
+#: What the map of the light is.
+MAP_HELP = "The film laid flat as SVG, with a line and its figure at every half or whole stop."
+
+
 class LightSummaryOut(Flagged):
     """How uneven the light is, all stops against the film point on the hole's axis."""
 
@@ -166,6 +187,7 @@ class IlluminationOut(LightSummaryOut):
     x = Numbers(source="x_mm", help_text="Columns, mm from the negative's middle.")
     y = Numbers(source="y_mm", help_text="Rows, mm from the negative's middle.")
     stops = Numbers(dimensions=2, help_text="One list a row; null = no light.")
+    svg = serializers.CharField(help_text=MAP_HELP)
 
 
 class TimeAtOut(serializers.Serializer):
@@ -266,7 +288,7 @@ class WallOpeningOut(OpeningOut):
 
 class ArrangementOut(serializers.Serializer):
     name = serializers.CharField()
-    film_plane = FilmPlaneOut(source="plane")
+    film_plane = DrawnFilmPlaneOut(source="plane")
     light = LightSummaryOut(source="illumination")
 
 
@@ -284,7 +306,8 @@ class CameraPlanOut(serializers.Serializer):
     exposure_table = TableRowOut(many=True, source="plan.exposure_table")
     comparison = ArrangementOut(many=True, source="plan.comparison", help_text="The same box, film flat and bowed.")
     advice = FlagOut(many=True)
-    svg = serializers.CharField(help_text="The film plane's section, to scale.")
+    svg = Section(source="plan.plane")
+    light_svg = serializers.CharField(help_text=MAP_HELP)
 
 
 class HoleScanOut(Flagged):

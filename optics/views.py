@@ -32,7 +32,7 @@ class Optics(Computation):
 class FilmPlaneView(Optics):
     """How the film lies: distances, the negative laid flat, the field of view."""
 
-    takes, gives, compute = questions.FilmPlaneIn, outputs.FilmPlaneOut, answers.film_plane
+    takes, gives, compute = questions.FilmPlaneIn, outputs.DrawnFilmPlaneOut, answers.film_plane
 
 
 class HoleDiameterView(Optics):

@@ -3,18 +3,23 @@
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from clubs.sheets.camera import SheetCamera
 from clubs.sheets.drawings import framed
-from clubs.sheets.light_svg import light_svg, marked_points, say
 from optics.core.camera_plan import CameraPlan, plan_camera
+from optics.core.film_planes import FilmPlane
 from optics.core.holes import f_number
-from optics.core.illumination import Illumination
+from optics.core.illumination import Illumination, stops_map
+from optics.core.illumination_svg import illumination_svg, say
+from optics.core.lettering import ON_SHEET
 from optics.core.say import say_f_number
 from optics.core.section_svg import section_svg
 from optics.core.sheet_cuts import CAUTION
 from optics.core.sheet_cuts_svg import sheet_cuts_svg
 from optics.core.wall_opening import WallOpening
+
+Floats = NDArray[np.float64]
 
 TITLE = "Camera specification"
 _MEASURED = {
@@ -93,7 +98,7 @@ def _film(camera: SheetCamera) -> dict[str, Any]:
         ["Field of view", f"{across} across, {upright} up and down, {corners} from corner to corner"],
         ["Hole off the middle", _offset(camera)],
     ]
-    drawing = framed(section_svg(plane), caption="The film plane, seen from above.")
+    drawing = framed(section_svg(plane, shown=ON_SHEET), caption="The film plane, seen from above.")
     return {"title": "How the film lies", "blocks": [{"kind": "facts", "rows": rows}, drawing]}
 
 
@@ -106,12 +111,19 @@ def _offset(camera: SheetCamera) -> str:
     return f"{' and '.join(told)}, seen from behind the camera"
 
 
+def marked_points(plane: FilmPlane, *, thickness_share: float) -> tuple[Floats, Floats, Floats]:
+    """x (5,) and y (3,) in mm along the film laid flat, y up, and the stops there (3, 5), top row first."""
+    x = np.linspace(-0.5, 0.5, 5) * plane.length_mm
+    y = np.array([0.5, 0.0, -0.5]) * plane.height_mm
+    return x, y, stops_map(plane, s_mm=x, y_mm=y, thickness_share=thickness_share)
+
+
 def _light(camera: SheetCamera, light: Illumination) -> dict[str, Any]:
     plane, share = camera.film_plane, camera.hole.plate_thickness_mm / camera.hole.diameter_mm
     x, y, stops = marked_points(plane, thickness_share=share)
     drawing = framed(
-        light_svg(plane, thickness_share=share),
-        caption="Stops against the hole's axis, the cross; − is less light. A new grey every half stop.",
+        illumination_svg(plane, thickness_share=share, shown=ON_SHEET),
+        caption="Stops against the hole's axis, the cross; − is less light. The dot marks the darkest corner.",
     )
     table = {
         "kind": "table",
@@ -184,7 +196,8 @@ def _cuts(plan: CameraPlan) -> dict[str, Any]:
         ["Sheet", f"{wide:.1f} × {high:.1f} mm"],
         ["Negatives", f"{cuts.count}, {cuts.waste_share:.0%} of the sheet left over"],
     ]
-    drawing = framed(sheet_cuts_svg(cuts), caption="Cut in the order of the numbers, each from edge to edge.")
+    drawn = sheet_cuts_svg(cuts, shown=ON_SHEET, captioned=False)
+    drawing = framed(drawn, caption="Cut in the order of the numbers, each from edge to edge.")
     steps = {"kind": "steps", "items": [cut.text for cut in cuts.cuts[:200]]}
     return {"title": title, "blocks": [{"kind": "facts", "rows": rows}, caution, drawing, steps]}
 

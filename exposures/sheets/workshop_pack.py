@@ -19,6 +19,7 @@ from exposures.workshops.codes import shown_code
 from exposures.workshops.models import Place, Workshop
 from exposures.workshops.preparing import HOLE_CAUTION, Asked, Preparation, prepare
 from exposures.workshops.services import subject
+from optics.core.lettering import ON_SHEET
 from optics.core.say import say_f_number, say_time
 from optics.core.sheet_cuts import CAUTION as BLADE_CAUTION
 from optics.core.sheet_cuts_svg import sheet_cuts_svg
@@ -116,7 +117,8 @@ def _checklist(found: Preparation) -> dict[str, Any]:
 def _cutting(found: Preparation) -> dict[str, Any]:
     cuts, (wide, high) = found.cuts, found.sheet_mm
     said = f"{cuts.count} negatives from each of {found.sheets} sheets of {wide:.4g} × {high:.4g} mm."
-    drawing = framed(sheet_cuts_svg(cuts), caption="Cut in the order of the numbers, each from edge to edge.")
+    drawn = sheet_cuts_svg(cuts, shown=ON_SHEET, captioned=False)
+    drawing = framed(drawn, caption="Cut in the order of the numbers, each from edge to edge.")
     steps = {"kind": "steps", "items": [cut.text for cut in cuts.cuts[:MOST_CUTS]]}
     blocks = [{"kind": "text", "text": said}, {"kind": "caution", "text": BLADE_CAUTION}, drawing, steps]
     return {"title": "Cutting the paper", "blocks": blocks}

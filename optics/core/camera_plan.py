@@ -86,9 +86,12 @@ class Arrangement:
     illumination: Illumination
 
 
-def flat_beside_bowed(plane: FilmPlane, *, hole: Hole, used_share: float = 1.0) -> tuple[Arrangement, ...]:
+def flat_beside_bowed(
+    plane: FilmPlane, light: Illumination, *, hole: Hole, used_share: float = 1.0
+) -> tuple[Arrangement, ...]:
     """The same box with the film flat on its back wall and with a strip sprung in; empty for other shapes.
 
+    `light` is that of `plane` as it is, for the same hole and share: one of the two is not reckoned again.
     For a flat film the strip compared is the one whose middle just reaches the back wall, or the longest that
     springs in at all.
     """
@@ -106,14 +109,21 @@ def flat_beside_bowed(plane: FilmPlane, *, hole: Hole, used_share: float = 1.0) 
     arrangements = []
     for name, profile, parameters in (("flat", flat(**sheet), sheet), ("bowed", bowed(**strip), strip)):
         laid = FilmPlane(profile, plane.height_mm, plane.hole_offset_y_mm, name, parameters)
-        light = illuminate(
-            laid,
-            hole_diameter_mm=hole.diameter_mm,
-            plate_thickness_mm=hole.plate_thickness_mm,
-            used_share=used_share,
-        )
-        arrangements.append(Arrangement(name, laid, light))
+        if name == plane.kind:
+            arrangements.append(Arrangement(name, plane, light))
+            continue
+        arrangements.append(Arrangement(name, laid, light_of(laid, hole, used_share)))
     return tuple(arrangements)
+
+
+def light_of(plane: FilmPlane, hole: Hole, used_share: float = 1.0) -> Illumination:
+    """How even the light of `hole` is over the film; `used_share` as in `illuminate`."""
+    return illuminate(
+        plane,
+        hole_diameter_mm=hole.diameter_mm,
+        plate_thickness_mm=hole.plate_thickness_mm,
+        used_share=used_share,
+    )
 
 
 def longest_free_strip_mm(*, width_mm: float, depth_mm: float) -> float:
@@ -178,25 +188,21 @@ def plan_camera(
     )
     if exposure_index is not None:
         table = exposure_table(f_number=number.f_number, exposure_index=exposure_index, law=law)
+    light = light_of(plane, made, used_share)
     return CameraPlan(
         plane=plane,
         hole_choice=choice,
         hole=made,
         hole_is_rule=hole is None,
         f_number=number,
-        illumination=illuminate(
-            plane,
-            hole_diameter_mm=made.diameter_mm,
-            plate_thickness_mm=made.plate_thickness_mm,
-            used_share=used_share,
-        ),
+        illumination=light,
         opening=opening,
         opening_used_share=opening_share,
         wall_thickness_mm=wall_thickness_mm,
         sheet_mm=sheet_mm,
         sheet_cuts=_plan_cuts(plane, sheet_mm),
         exposure_table=table,
-        comparison=flat_beside_bowed(plane, hole=made, used_share=used_share),
+        comparison=flat_beside_bowed(plane, light, hole=made, used_share=used_share),
     )
 
 

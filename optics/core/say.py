@@ -1,6 +1,11 @@
-"""Times and f-numbers as people say them. Rounding is for people: never compute with these."""
+"""Times, f-numbers, stops and lengths as people say them. Rounding is for people: never compute with these."""
+
+from typing import Literal
 
 import numpy as np
+
+#: The unit that lengths are shown in.
+Lengths = Literal["mm", "in"]
 
 #: Shutter times under a third of a second, as a dial prints them: 1/n s. [ISO 516, memory]
 _FRACTIONS = (
@@ -53,3 +58,8 @@ def say_stops(stops: float) -> str:
     text = (f"{whole:.0f}" if whole or not marks[sixth] else "") + marks[sixth]
     sign = "" if text == "0" else ("+" if stops > 0 else "−")
     return f"{sign}{text} {'stop' if text in {'⅓', '½', '⅔', '1'} else 'stops'}"
+
+
+def say_length(length_mm: float, lengths: Lengths = "mm") -> str:
+    """“61.0 mm”, or “2.40 in”: to a tenth of a millimetre, to a hundredth of an inch."""
+    return f"{length_mm:.1f} mm" if lengths == "mm" else f"{length_mm / 25.4:.2f} in"

@@ -1,21 +1,23 @@
 """A cutting plan drawn to true scale: pieces and cuts numbered, what is left over hatched."""
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from html import escape
 from typing import NamedTuple
 
+from optics.core.lettering import ON_PHONE, Shown
 from optics.core.sheet_cuts import CAUTION, Cut, Part, SheetCuts
 
-# The usual size of text, as a share of the sheet's larger measure: some 12 px on a phone 360 px wide.
-_TEXT_SHARE = 0.04
 _DIGIT_WIDTH = 0.6  # of the text size, for a sans serif face
-# Text sizes as shares of the usual one: largest and least for pieces; in the order to try for cuts.
-_PIECE_SCALES = (1.2, 0.6)
-_CUT_SCALES = (0.9, 0.65)
-_PLACES_ALONG_CUT = (1 / 2, 1 / 4, 3 / 4, 1 / 8, 7 / 8, 3 / 8, 5 / 8)
+# Sizes of numbers as shares of the least that can be read: the largest for pieces; in the order to try for cuts.
+_LARGEST_PIECE_NUMBER = 1.8
+_CUT_SCALES = (1.1, 1.0)
+# Sixteenths of a cut's length, in the order to try.
+_PLACES_ALONG_CUT = (8, 4, 12, 2, 14, 6, 10, 1, 15, 3, 13, 5, 11, 7, 9)
 _MOST_CUTS_NUMBERED = 99
-_CAPTION_LETTERS = 50
+# Of a line of the caption, as shares of the text size.
+_LETTER_WIDTH, _LINE = 0.5, 1.35
 _SAME_MM = 0.005
 
 Point = tuple[float, float]
@@ -30,24 +32,22 @@ class Place(NamedTuple):
     box: Box
 
 
-def sheet_cuts_svg(plan: SheetCuts) -> str:
+def sheet_cuts_svg(plan: SheetCuts, *, shown: Shown = ON_PHONE, captioned: bool = True) -> str:
     """The plan as an SVG document: one unit is 1 mm, width and height are true, no inline style.
 
-    Numbers of pieces (plain) and of cuts (white on black) never overlap; one that finds no room is left
-    out, and the caption says so. Reads in black and white.
+    All its writing can be read where it is `shown`, the caption below taking what height it needs. Numbers of pieces
+    (plain) and of cuts (white on black) never overlap; one that finds no room is left out, and the caption says so.
+    Reads in black and white. Without the caption drawn, the same words still stand in `desc`.
     """
-    across = max(plan.sheet_width_mm, 0.6 * plan.sheet_height_mm)
-    text_mm = _TEXT_SHARE * across
-    margin_mm = 2 * text_mm
-    numbers, all_numbered = _numbers(plan, text_mm)
+    letter_mm = shown.letter(lambda letter: _Page(plan, (), letter).size)
+    numbers, all_numbered = _numbers(plan, letter_mm)
     sentences = list(_caption(plan, all_numbered))
-    caption = [line for text in sentences for line in textwrap.wrap(text, _CAPTION_LETTERS)]
-    width = across + 2 * margin_mm
-    height = plan.sheet_height_mm + margin_mm * 1.5 + 1.35 * text_mm * (len(caption) + 0.5)
-    x, y = margin_mm + (across - plan.sheet_width_mm) / 2, margin_mm
+    page = _Page(plan, sentences if captioned else [], letter_mm)
+    width, height = page.size
+    x, y = page.margin_mm + (page.across_mm - plan.sheet_width_mm) / 2, page.margin_mm
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" role="img" width="{_mm(width)}mm" height="{_mm(height)}mm" '
-        f'viewBox="0 0 {_mm(width)} {_mm(height)}" font-family="sans-serif" font-size="{_mm(text_mm)}">'
+        f'viewBox="0 0 {_mm(width)} {_mm(height)}" font-family="sans-serif" font-size="{_mm(letter_mm)}">'
     )
     lines = [
         head,
@@ -55,14 +55,42 @@ def sheet_cuts_svg(plan: SheetCuts) -> str:
         f"<desc>{escape(' '.join(sentences))}</desc>",
         f'<rect width="{_mm(width)}" height="{_mm(height)}" fill="#fff"/>',
         f'<g transform="translate({_mm(x)} {_mm(y)})">',
-        *_shapes(plan, text_mm),
+        *_shapes(plan, letter_mm),
         *numbers,
         "</g>",
     ]
-    for row, line in enumerate(caption):
-        baseline = plan.sheet_height_mm + 1.5 * margin_mm + 1.35 * text_mm * (row + 0.75)
-        lines.append(f'<text x="{_mm(margin_mm)}" y="{_mm(baseline)}">{escape(line)}</text>')
+    for row, line in enumerate(page.lines):
+        baseline = plan.sheet_height_mm + 1.5 * page.margin_mm + _LINE * letter_mm * (row + 0.75)
+        lines.append(f'<text x="{_mm(page.margin_mm)}" y="{_mm(baseline)}">{escape(line)}</text>')
     return "\n".join([*lines, "</svg>\n"])
+
+
+@dataclass(frozen=True)
+class _Page:
+    """How the sheet and the caption below it are laid out for letters of a height."""
+
+    plan: SheetCuts
+    caption: Sequence[str]
+    letter_mm: float
+
+    @property
+    def across_mm(self) -> float:
+        """Of the sheet, or as wide as a caption needs where the sheet is narrow."""
+        return max(self.plan.sheet_width_mm, 0.6 * self.plan.sheet_height_mm, 22 * self.letter_mm)
+
+    @property
+    def margin_mm(self) -> float:
+        return 2.5 * self.letter_mm
+
+    @property
+    def lines(self) -> list[str]:
+        letters = int(self.across_mm / (_LETTER_WIDTH * self.letter_mm))
+        return [line for text in self.caption for line in textwrap.wrap(text, letters)]
+
+    @property
+    def size(self) -> tuple[float, float]:
+        caption_mm = _LINE * self.letter_mm * (len(self.lines) + 0.5) if self.caption else 0.5 * self.margin_mm
+        return self.across_mm + 2 * self.margin_mm, self.plan.sheet_height_mm + 1.5 * self.margin_mm + caption_mm
 
 
 def _title(plan: SheetCuts) -> str:
@@ -123,10 +151,10 @@ def _numbers(plan: SheetCuts, text_mm: float) -> tuple[list[str], bool]:
     """The numbers as drawn, and whether each found a place clear of those before it."""
     digits = len(str(plan.count))
     room = 0.8 * min(plan.pieces[0].width_mm, plan.pieces[0].height_mm)
-    size = min(_PIECE_SCALES[0] * text_mm, room, room / (_DIGIT_WIDTH * digits))
+    size = min(_LARGEST_PIECE_NUMBER * text_mm, room, room / (_DIGIT_WIDTH * digits))
     taken: list[Box] = []
     drawn = []
-    for number, piece in enumerate(plan.pieces if size >= _PIECE_SCALES[1] * text_mm else (), 1):
+    for number, piece in enumerate(plan.pieces if size >= text_mm else (), 1):
         middle = piece.x_mm + piece.width_mm / 2, piece.y_mm + piece.height_mm / 2
         taken.append(_around(middle, _DIGIT_WIDTH * size * digits, size))
         drawn.append(_text(number, middle, size, "#000"))
@@ -150,7 +178,7 @@ def _places(cut: Cut, plan: SheetCuts, size: float) -> Iterator[Place]:
     dx, dy = cut.x2_mm - cut.x1_mm, cut.y2_mm - cut.y1_mm
     middles = []
     if dx >= width or dy >= height:
-        middles += [(cut.x1_mm + share * dx, cut.y1_mm + share * dy) for share in _PLACES_ALONG_CUT]
+        middles += [(cut.x1_mm + share / 16 * dx, cut.y1_mm + share / 16 * dy) for share in _PLACES_ALONG_CUT]
     beside, above = 0.6 * width, 0.7 * height
     if dy and cut.y1_mm == 0:
         middles.append((cut.x1_mm, -above))

@@ -11,6 +11,7 @@ from optics.core.film_planes import FilmPlane
 from optics.core.hole_measurement import combine, counted, given, scanned
 from optics.core.holes import RECEPTORS, f_number
 from optics.core.profiles import bowed, drum, flat, half_drum, measured
+from optics.core.section_svg import section_svg
 from tests.answers import ask, deg, mm, quantities
 from tests.bodies import FILM_PLANES, OPTICS
 from tests.problems import faults_in, problem_of
@@ -29,6 +30,7 @@ F_NUMBER = {"f_number", "f_number_uncertainty", "uncertainty_stops", "nearest_th
 FILM_PLANE = {
     "shape": None, "distance": {"shortest", "longest", "mean", "axis"}, "negative": {"width", "height"},
     "field_of_view": {"horizontal", "vertical", "diagonal"},
+    "svg": None,
 }  # fmt: skip
 
 
@@ -49,6 +51,9 @@ def test_lengths_in_inches_and_nothing_else(api: APIClient, path: str) -> None:
     metric, inches = (ask(api, path.rstrip("/"), OPTICS[path], query) for query in ("", "?lengths=in"))
     assert ask(api, path.rstrip("/"), OPTICS[path], "?lengths=mm") == metric
     changed = dict(quantities(inches))
+    for answer in (metric, inches):  # drawings tell theirs in words
+        for drawn in (answer, *(each["film_plane"] for each in answer.get("comparison", ()))):
+            drawn.pop("svg", None)
     for at, quantity in quantities(metric):
         if quantity["unit"] == "mm":
             assert changed[at] == {"value": pytest.approx(quantity["value"] / IN, rel=1e-15), "unit": "in"}
@@ -91,6 +96,13 @@ def test_film_plane(api: APIClient, kind: str) -> None:
     assert [deg(found["field_of_view"][key]) for key in ("horizontal", "vertical", "diagonal")] == pytest.approx(
         np.rad2deg([view.horizontal_rad, view.vertical_rad, view.diagonal_rad]), rel=1e-15
     )
+
+
+def test_a_film_plane_is_drawn_in_the_unit_asked_for(api: APIClient) -> None:
+    plane = FilmPlane(flat(width_mm=101.6, distance_mm=61.0), 127.0, 0.0, "flat", {})
+    for lengths in ("mm", "in"):
+        found = ask(api, "film-plane", {"film_plane": FILM_PLANES["flat"]}, f"?lengths={lengths}")
+        assert found["svg"] == section_svg(plane, lengths=lengths)
 
 
 def test_field_of_view_of_a_flat_sheet(api: APIClient) -> None:

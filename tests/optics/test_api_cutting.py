@@ -18,7 +18,7 @@ SHEET_CUTS = {"flags", "count", "optimal", "waste_share", "pieces", "cuts", "svg
 CHECK = {"clears", "clipped_share", "dark_share", "clear_width", "clear_height", "corner_stops"}
 PLAN = {
     "film_plane", "hole", "hole_diameter", "f_number", "illumination", "wall_opening", "wall_opening_used_share",
-    "sheet_cuts", "exposure_table", "comparison", "advice", "svg",
+    "sheet_cuts", "exposure_table", "comparison", "advice", "svg", "light_svg",
 }  # fmt: skip
 
 
@@ -136,7 +136,8 @@ def test_a_plan_is_the_sum_of_its_parts(api: APIClient, kind: str) -> None:
     plane, body = FILM_PLANES[kind], OPTICS["camera-plan/"] | {"film_plane": FILM_PLANES[kind], "used_share": 1.0}
     plan = ask(api, "camera-plan", body)
     assert plan.keys() == PLAN
-    assert plan["film_plane"] == ask(api, "film-plane", {"film_plane": plane})
+    alone = ask(api, "film-plane", {"film_plane": plane})
+    assert plan["film_plane"] | {"svg": plan["svg"]} == alone
     mean = plan["film_plane"]["distance"]["mean"]
     assert plan["hole"] == ask(api, "hole-diameter", {"focal_length": mean, "wavelength": "500 nm"})
     assert plan["f_number"] == ask(
@@ -144,7 +145,8 @@ def test_a_plan_is_the_sum_of_its_parts(api: APIClient, kind: str) -> None:
     )
     assert mm(plan["hole_diameter"]) == 0.3
     light = ask(api, "illumination", {"film_plane": plane, "hole": HOLE})
-    assert plan["illumination"] == {key: value for key, value in light.items() if key not in {"x", "y", "stops"}}
+    assert plan["illumination"] == {key: value for key, value in light.items() if key not in {"x", "y", "stops", "svg"}}
+    assert plan["light_svg"] == light["svg"]
     opening = {"film_plane": plane, "hole": HOLE, "wall_thickness": "3 mm", "plate_side": "outside"}
     assert plan["wall_opening"] == ask(api, "wall-opening", opening | {"used_share": plan["wall_opening_used_share"]})
     assert plan["sheet_cuts"] == ask(api, "sheet-cuts", {"sheet": "8x10 in", "piece": plan["film_plane"]["negative"]})
@@ -152,7 +154,8 @@ def test_a_plan_is_the_sum_of_its_parts(api: APIClient, kind: str) -> None:
     assert plan["exposure_table"] == ask(api, "exposure-table", table)["rows"]
     assert [each["name"] for each in plan["comparison"]] == (["flat", "bowed"] if kind in {"flat", "bowed"} else [])
     assert all(each.keys() == {"name", "film_plane", "light"} for each in plan["comparison"])
-    assert plan["svg"].startswith("<svg ")
+    drawn = [each["film_plane"]["svg"] for each in plan["comparison"] if each["name"] == kind]
+    assert drawn == ([plan["svg"]] if kind in {"flat", "bowed"} else [])
 
 
 def test_a_plan_of_a_container_alone(api: APIClient) -> None:

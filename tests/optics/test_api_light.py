@@ -36,7 +36,7 @@ SAME_LAWS: list[tuple[dict[str, Any], Law]] = [
 def test_illumination(api: APIClient) -> None:
     found = ask(api, "illumination", {"film_plane": FILM_PLANES["flat"], "hole": THIN})
     core = illuminate(FilmPlane(flat(width_mm=101.6, distance_mm=61.0), 127.0), hole_diameter_mm=0.3)
-    assert found.keys() == SUMMARY | {"x", "y", "stops"}
+    assert found.keys() == SUMMARY | {"x", "y", "stops", "svg"}
     assert (found["x"], found["y"]) == (core.x_mm.tolist(), core.y_mm.tolist())
     assert found["stops"] == core.stops.tolist()
     assert (len(found["stops"]), len(found["stops"][0])) == (33, 81)

@@ -14,6 +14,7 @@ from optics.core.camera_plan import (
     Hole,
     choose_hole,
     flat_beside_bowed,
+    light_of,
     longest_free_strip_mm,
     plan_camera,
 )
@@ -132,7 +133,7 @@ def test_longest_free_strip_agrees_with_trying(width: float, depth_share: float)
 @pytest.mark.parametrize("offset", [0.0, 20.0])
 def test_same_box_flat_and_bowed(offset: float) -> None:
     strip = camera("bowed", 60, 5, width_mm=171, depth_mm=60, length_mm=203, hole_offset_x_mm=offset)
-    sheet, same = flat_beside_bowed(strip, hole=Hole(0.3), used_share=0.9)
+    sheet, same = flat_beside_bowed(strip, light_of(strip, Hole(0.3), 0.9), hole=Hole(0.3), used_share=0.9)
     assert (sheet.name, same.name) == ("flat", "bowed")
     assert (sheet.plane.length_mm, sheet.plane.axis_distance_mm, sheet.plane.height_mm) == (171, 60, 60)
     assert sheet.plane.hole_offset_y_mm == same.plane.hole_offset_y_mm == 5
@@ -145,17 +146,18 @@ def test_same_box_flat_and_bowed(offset: float) -> None:
 
 
 def test_flat_film_is_set_beside_the_strip_that_just_reaches_its_back_wall() -> None:
-    sheet, strip = flat_beside_bowed(BOX, hole=Hole(0.3))
+    sheet, strip = flat_beside_bowed(BOX, light_of(BOX, Hole(0.3)), hole=Hole(0.3))
     assert sheet.plane.length_mm == 80
     assert strip.plane.length_mm == pytest.approx(80 * np.pi / 2)
     assert strip.plane.profile.shape == "arc"
     shallow = camera("flat", 60, width_mm=171, distance_mm=30)
-    assert flat_beside_bowed(shallow, hole=Hole(0.3))[1].plane.axis_distance_mm == pytest.approx(30)
+    strip = flat_beside_bowed(shallow, light_of(shallow, Hole(0.3)), hole=Hole(0.3))[1]
+    assert strip.plane.axis_distance_mm == pytest.approx(30)
 
 
 def test_other_shapes_have_no_such_pair() -> None:
-    assert flat_beside_bowed(TIN, hole=Hole(0.3)) == ()
-    assert flat_beside_bowed(PLANES["measured"], hole=Hole(0.3)) == ()
+    assert flat_beside_bowed(TIN, light_of(TIN, Hole(0.3)), hole=Hole(0.3)) == ()
+    assert flat_beside_bowed(PLANES["measured"], light_of(PLANES["measured"], Hole(0.3)), hole=Hole(0.3)) == ()
 
 
 # ------------------------------------------------------------------------------------------------- advice, by code

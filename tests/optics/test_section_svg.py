@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 
 from optics.core.film_planes import FilmPlane
+from optics.core.lettering import ON_PHONE, ON_SHEET, Shown
 from optics.core.profiles import Profile, bowed, drum, flat
 from optics.core.section_svg import section_svg
 from tests.physics.shapes import BENT_SHEET, PLANES, film_planes
@@ -97,7 +98,8 @@ def test_figures_are_the_computed_ones(plane: FilmPlane) -> None:
     lines = words(root)
     assert f"film, {plane.length_mm:.1f} mm long" in lines
     assert f"{plane.axis_distance_mm:.1f} mm" in lines
-    assert f"Nearest {plane.shortest_mm:.1f} mm, farthest corner {plane.longest_mm:.1f} mm." in lines
+    assert f"Nearest {plane.shortest_mm:.1f} mm," in lines
+    assert f"farthest corner {plane.longest_mm:.1f} mm." in lines
     said = root.findtext(f"{SVG}desc") or ""
     for figure in (plane.length_mm, plane.height_mm, plane.axis_distance_mm, plane.shortest_mm, plane.longest_mm):
         assert f"{figure:.1f} mm" in said
@@ -155,6 +157,25 @@ def test_bends_are_drawn_where_they_are() -> None:
     drawn = film(ET.fromstring(section_svg(PLANES["bent sheet"])))  # noqa: S314
     for x, z in BENT_SHEET - [5, 0]:
         assert np.hypot(*(drawn - [x, z]).T).min() < 2e-3
+
+
+@pytest.mark.parametrize("shown", [ON_PHONE, ON_SHEET], ids=["on a phone", "on a sheet"])
+@each_plane
+def test_letters_can_be_read_where_it_is_shown(plane: FilmPlane, shown: Shown) -> None:
+    root = ET.fromstring(section_svg(plane, shown=shown))  # noqa: S314
+    *_, width, height = view_box(root)
+    seen_mm = float(root.attrib["font-size"]) * shown.scale(width, height)
+    assert 0.998 * shown.letter_mm <= seen_mm < 1.6 * shown.letter_mm
+
+
+@each_plane
+def test_lengths_are_told_in_inches(plane: FilmPlane) -> None:
+    root = ET.fromstring(section_svg(plane, lengths="in"))  # noqa: S314
+    assert f"film, {plane.length_mm / 25.4:.2f} in long" in words(root)
+    assert not [line for line in words(root) if " mm" in line]
+    bar = next(line for line in words(root) if line.endswith(" in on a true print"))
+    drawn = re.findall(r'd="M([-\d.]+) [-\d.]+L([-\d.]+) ', section_svg(plane, lengths="in"))[-1]
+    assert 25.4 * float(bar.split()[0]) == pytest.approx(float(drawn[1]) - float(drawn[0]), abs=2e-3)
 
 
 def test_title_is_text_only() -> None:

@@ -4,9 +4,11 @@ from dataclasses import replace
 from itertools import combinations
 from xml.etree import ElementTree as ET
 
+import numpy as np
 import pytest
 
 from optics.core.faults import Flag
+from optics.core.lettering import ON_PHONE, ON_SHEET, Shown
 from optics.core.sheet_cuts import CAUTION, SheetCuts, cut_sheet
 from optics.core.sheet_cuts_svg import sheet_cuts_svg
 
@@ -96,7 +98,7 @@ def test_numbers_are_complete_or_the_caption_says_they_are_not(plan):
 
 
 def test_ordinary_plans_have_every_number():
-    for plan in (plan_for(203.2, 254.0, 50, 70), plan_for(508.0, 609.6, 61, 150, 3), plan_for(127.0, 177.8, 35, 60)):
+    for plan in (plan_for(203.2, 254.0, 50, 70), plan_for(406.4, 508.0, 100, 150, 3), plan_for(127.0, 177.8, 35, 60)):
         shown = [t.text for t in drawn(plan).find(f"{SVG}g").iter(f"{SVG}text")]
         expected = [str(n) for last in (plan.count, len(plan.cuts)) for n in range(1, last + 1)]
         assert sorted(shown) == sorted(expected)
@@ -115,6 +117,24 @@ def test_strict_policy_and_readers(plan):
     assert (title.tag, description.tag, drawing.get("role")) == (f"{SVG}title", f"{SVG}desc", "img")
     assert str(plan.count) in title.text
     assert CAUTION in description.text
+
+
+@plans
+@pytest.mark.parametrize("shown", [ON_PHONE, ON_SHEET], ids=["on a phone", "on a sheet"])
+@pytest.mark.parametrize("captioned", [True, False])
+def test_all_writing_can_be_read_where_it_is_shown(plan: SheetCuts, shown: Shown, captioned: bool) -> None:
+    if captioned and shown is ON_SHEET:
+        pytest.skip("A sheet says in its own words what a caption would.")
+    drawing = parsed(sheet_cuts_svg(plan, shown=shown, captioned=captioned))
+    width, height = map(float, drawing.get("viewBox").split()[2:])
+    sizes = [float(drawing.get("font-size"))]
+    sizes += [float(text.get("font-size")) for text in drawing.iter(f"{SVG}text") if text.get("font-size")]
+    room = replace(shown, high_mm=np.inf) if captioned else shown
+    assert min(sizes) * room.scale(width, height) >= 0.998 * shown.letter_mm
+    written = [text.text for text in drawing if text.tag == f"{SVG}text"]
+    assert bool(written) == captioned
+    assert max((0.6 * len(line) * sizes[0] for line in written), default=0) < 1.2 * width
+    assert CAUTION in drawing[1].text
 
 
 def test_off_cuts_are_hatched_inside_their_outline():
