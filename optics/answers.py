@@ -11,6 +11,7 @@ from optics.core.advice import advise
 from optics.core.camera_plan import CameraPlan, Hole, HoleChoice, choose_hole, plan_camera
 from optics.core.faults import Flag
 from optics.core.film_planes import FilmPlane
+from optics.core.hole_advice import MadeHole, advise_hole
 from optics.core.hole_measurement import HoleMeasurement, Reading, combine, counted, given, rank_tries, scanned
 from optics.core.holes import NEEDLE_WARNING, FNumber, f_number
 from optics.core.illumination import illuminate
@@ -67,7 +68,7 @@ def hole_measurement(
     *,
     readings: list[dict[str, Any]] | None = None,
     tries: Sequence[dict[str, Any]] = (),
-    target: float = math.nan,
+    target: float | None = None,
     focal_length: float | None = None,
 ) -> dict[str, Any]:
     if readings is not None:
@@ -75,6 +76,7 @@ def hole_measurement(
         answer: dict[str, Any] = asdict(found) | {"flags": found.flags}
     else:
         measured = [(each["label"], measure(each["readings"])) for each in tries]
+        assert target is not None  # noqa: S101  (the question saw to it)
         ranking = rank_tries(measured, target_mm=target)
         found = ranking[0].measurement
         answer = asdict(found) | {"flags": found.flags, "ranking": ranking}
@@ -84,7 +86,15 @@ def hole_measurement(
             diameter_mm=found.diameter_mm,
             diameter_uncertainty_mm=found.uncertainty_mm,
         )
-    return answer
+    made = MadeHole(found.diameter_mm, found.uncertainty_mm, found.roundness_share)
+    return answer | advised(made, target=target, focal_length=focal_length)
+
+
+def advised(hole: MadeHole, *, target: float | None, focal_length: float | None) -> dict[str, Any]:
+    """What to do with a measured hole, and the diameter it was held against: the target, or the focal length's own."""
+    if target is None and focal_length is not None:
+        target = choose_hole(focal_length_mm=focal_length).chosen.diameter_mm
+    return {"target_mm": target, "advice": advise_hole(hole, wanted_mm=target)}
 
 
 def illumination(*, film_plane: FilmPlane, hole: Hole, columns: int, rows: int, used_share: float) -> dict[str, Any]:

@@ -4,7 +4,9 @@ from typing import Any
 
 import numpy as np
 
+from optics.answers import advised
 from optics.core.faults import Impossible
+from optics.core.hole_advice import MadeHole
 from optics.core.hole_scan import Polarity, ToneCurve, measure_hole_scan
 from optics.core.hole_scan_scale import Scale, scale_from_dpi, scale_from_marks
 from optics.core.hole_scan_svg import outline_svg
@@ -22,6 +24,7 @@ def hole_scan(
     resolution: float | None = None,
     marks: tuple[Mark, Mark] | None = None,
     marks_apart: float = np.nan,
+    target: float | None = None,
     focal_length: float | None = None,
 ) -> dict[str, Any]:
     scale = _scale(resolution, marks, marks_apart)
@@ -35,7 +38,12 @@ def hole_scan(
         focal_length_mm=focal_length,
     )
     height_px, width_px = pixels.shape
-    return {**vars(found), "outline_svg": outline_svg(found, width_px=width_px, height_px=height_px)}
+    made = MadeHole(found.diameter_mm, found.uncertainty_mm, found.roundness_share, found.burr_share)
+    return {
+        **vars(found),
+        **advised(made, target=target, focal_length=focal_length),
+        "outline_svg": outline_svg(found, width_px=width_px, height_px=height_px),
+    }
 
 
 def _scale(resolution: float | None, marks: tuple[Mark, Mark] | None, marks_apart: float) -> Scale:

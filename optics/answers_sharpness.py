@@ -12,6 +12,7 @@ from optics.core.hole_comparison_svg import hole_comparison_svg
 from optics.core.off_axis import OffAxisSharpness, off_axis_sharpness
 from optics.core.sharpness import encircled_energy
 from optics.core.sharpness import sharpness as core_sharpness
+from optics.core.sharpness_svg import sharpness_svg
 from optics.core.spectral_bands import SpectralBand
 
 
@@ -34,6 +35,7 @@ def sharpness(
     spread, transfer = found.point_spread, found.modulation_transfer
     answer: dict[str, Any] = {
         **vars(found),
+        "svg": sharpness_svg(found),
         "encircled": encircled_energy(**where, **light, radius_mm=spread.radius_mm),
     }
     flags = {flag.code: flag for flag in found.flags}

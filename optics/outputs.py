@@ -139,7 +139,16 @@ class RankedTryOut(serializers.Serializer):
     off_target_stops = number(help_text="Positive: lets in more light than the target.")
 
 
-class MeasuredOut(HoleMeasurementOut):
+class AdvisedOut(serializers.Serializer):
+    """What to do with a hole as measured."""
+
+    target = length("target_mm", allow_null=True, help_text="The diameter it was held against: asked for, or a rule's.")
+    advice = FlagOut(
+        many=True, help_text="First go_on, leave_it, measure_again or start_again; then why, then the caution."
+    )
+
+
+class MeasuredOut(HoleMeasurementOut, AdvisedOut):
     """One hole from its readings, or several tries ranked, the best first."""
 
     diameter = length("diameter_mm", required=False)
@@ -310,7 +319,7 @@ class CameraPlanOut(serializers.Serializer):
     light_svg = serializers.CharField(help_text=MAP_HELP)
 
 
-class HoleScanOut(Flagged):
+class HoleScanOut(Flagged, AdvisedOut):
     """The hole that was really made, from its picture."""
 
     diameter = length("diameter_mm", help_text="Of equal area.")

@@ -57,6 +57,7 @@ class SharpnessOut(Flagged):
     approximation = serializers.CharField(help_text="What is computed, and what is left out.")
     off_axis = OffAxisOut(required=False, help_text="Where a field angle was given.")
     line_pairs = LinePairsOut(required=False, help_text="Where a film plane was given, down to a contrast of a tenth.")
+    svg = serializers.CharField(help_text="Contrast against fineness, and the image of a point.")
 
 
 class PairOut(serializers.Serializer):

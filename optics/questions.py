@@ -110,8 +110,10 @@ class TryIn(StrictSerializer):
 class HoleMeasurementIn(StrictSerializer):
     readings = HoleReadingIn(many=True, allow_empty=False, max_length=100, required=False)
     tries = TryIn(many=True, allow_empty=False, max_length=20, required=False)
-    target = Length(maximum=20.0, required=False, help_text="Needed with tries: what they are ranked against.")
-    focal_length = Length(required=False, help_text="Gives the f-number with its uncertainty.")
+    target = Length(
+        maximum=20.0, required=False, help_text="The diameter wanted, for the advice. Tries need it, to be ranked."
+    )
+    focal_length = Length(required=False, help_text="Gives the f-number with its uncertainty; without target, one.")
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         _one_of(attrs, ("readings", "tries"))
@@ -334,7 +336,8 @@ class HoleScanIn(StrictSerializer):
         default="unknown",
         help_text="How the file's levels stand for light.",
     )
-    focal_length = Length(required=False, help_text="Gives the f-number.")
+    target = Length(maximum=20.0, required=False, help_text="The diameter wanted, for the advice.")
+    focal_length = Length(required=False, help_text="Gives the f-number; without target, one.")
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         _one_of(attrs, ("resolution", "marks"))

@@ -236,7 +236,7 @@ def test_hole_measurement(api: APIClient) -> None:
         scanned(pixels=64, resolution_dpi=4800, direction="down"),
         given(diameter_mm=0.24, uncertainty_mm=0.01, direction="down"),
     ])  # fmt: skip
-    assert found.keys() == {"flags", "diameter", "uncertainty", "roundness_share", "f_number"}
+    assert found.keys() == {"flags", "diameter", "uncertainty", "roundness_share", "f_number", "target", "advice"}
     assert (mm(found["diameter"]), mm(found["uncertainty"])) == (core.diameter_mm, core.uncertainty_mm)
     assert found["roundness_share"] == core.roundness_share
     assert found["f_number"]["f_number"] == 61 / core.diameter_mm
@@ -255,7 +255,7 @@ def test_hole_measurement(api: APIClient) -> None:
 )
 def test_each_way_to_measure(api: APIClient, reading: Any, diameter: float, uncertainty: float) -> None:
     found = ask(api, "hole-measurement", {"readings": [reading]})
-    assert found.keys() == {"flags", "diameter", "uncertainty", "roundness_share"}
+    assert found.keys() == {"flags", "diameter", "uncertainty", "roundness_share", "target", "advice"}
     assert mm(found["diameter"]) == pytest.approx(diameter, rel=1e-12)
     assert mm(found["uncertainty"]) == pytest.approx(uncertainty, rel=1e-12)
     assert found["roundness_share"] is None

@@ -11,6 +11,8 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from PIL import Image
 from rest_framework.test import APIClient
 
+from optics.core.camera_plan import choose_hole
+from optics.core.hole_advice import MadeHole, advise_hole
 from optics.core.hole_scan import measure_hole_scan
 from optics.core.hole_scan_scale import scale_from_dpi
 from tests.bodies import FORMS
@@ -44,6 +46,10 @@ def test_the_answer_is_the_core_s_and_close_to_the_truth(api: APIClient) -> None
     assert found["uncertainty"]["value"] == pytest.approx(core.uncertainty_mm, rel=1e-3)
     assert found["roundness_share"] == pytest.approx(SCAN.roundness_share, abs=0.02)
     assert found["f_number"] == pytest.approx(61 / core.diameter_mm, rel=1e-6)
+    made = MadeHole(core.diameter_mm, core.uncertainty_mm, core.roundness_share, core.burr_share)
+    wanted = choose_hole(focal_length_mm=61).chosen.diameter_mm
+    assert found["target"]["value"] == wanted
+    assert found["advice"] == [vars(flag) for flag in advise_hole(made, wanted_mm=wanted)]
     drawing = ET.fromstring(found["outline_svg"])  # noqa: S314  (our own)
     height, width = SCAN.image.shape
     assert drawing.attrib["viewBox"] == f"0 0 {width} {height}"
