@@ -16,6 +16,7 @@ from django.db.models import OuterRef, QuerySet, Subquery
 from django.utils import timezone
 
 from clubs.models import Camera, Membership
+from clubs.roles import allows
 from clubs.selectors import cameras_in
 from clubs.services import check_role
 from exposures.darkroom import STEPS_S, Step, steps_of
@@ -101,6 +102,10 @@ class FieldKit:
     times: Sequence[KitTimes]
     left_out: dict[str, int]
 
+    @property
+    def may_log(self) -> bool:
+        return allows(self.actor.role, "log_exposure")
+
 
 def contents_for(*, actor: Membership) -> Contents:
     """Cameras in use, one's own and borrowed ones first, the club's before those of others; and papers in use."""
@@ -113,6 +118,7 @@ def contents_for(*, actor: Membership) -> Contents:
         METHOD,
         fingerprint,
         actor.user_id,
+        actor.role,
         [(camera.pk, camera.revision, camera.spec and camera.spec.pk) for camera in cameras],
         [(paper.pk, paper.revision, process_of(paper)) for paper in papers],
     )

@@ -82,6 +82,7 @@ class FieldKitOut(serializers.Serializer):
     club = serializers.CharField(source="actor.club.slug")
     club_name = serializers.CharField(source="actor.club.name")
     member = serializers.CharField(source="actor.user.username", help_text="Whose times these are.")
+    may_log = serializers.BooleanField(help_text="Whether their role allows them to log.")
     reckoned_at = serializers.DateTimeField()
     rests_on = serializers.CharField(help_text="What of the member is in the times.")
     cameras = KitCameraOut(many=True, help_text="One's own and borrowed ones first; the retired are left out.")

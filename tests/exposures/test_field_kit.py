@@ -190,4 +190,4 @@ def test_it_is_renewed_when_anything_it_rests_on_changes(here: Any) -> None:
 def test_a_club_without_cameras_or_papers(as_user: Any) -> None:
     member = MembershipFactory.create(role="guest")
     kit = as_user(member.user).get(f"/api/v1/clubs/{member.club.slug}/field-kit/").json()
-    assert (kit["cameras"], kit["papers"], kit["times"]) == ([], [], [])
+    assert (kit["cameras"], kit["papers"], kit["times"], kit["may_log"]) == ([], [], [], False)
