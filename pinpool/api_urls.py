@@ -2,7 +2,7 @@
 
 from django.urls import include, path, re_path
 
-from pinpool.docs import docs
+from pinpool.docs import DocsPage
 from pinpool.http.problems import unknown_address
 from pinpool.openapi import SchemaView
 from pinpool.plugins.views import PluginsView
@@ -18,6 +18,6 @@ urlpatterns = [
     path("clubs/<slug:club>/", include("exposures.urls")),
     path("plugins/", PluginsView.as_view(), name="plugins"),
     path("schema/", SchemaView.as_view(), name="schema"),
-    path("docs/", docs, name="docs"),
+    path("docs/", DocsPage.as_view(), name="docs"),
     re_path("", unknown_address),  # anything at all, a line break too
 ]

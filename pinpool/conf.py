@@ -75,6 +75,8 @@ DEFAULTS: dict[str, Any] = {
     # without one the e-mail holds the code alone.
     "SITE_NAME": "Pinpool",
     "RESET_PAGE": "",
+    # Where a host site signs people in, such as "/login/"; "": our own page. `?next=` is put behind it.
+    "SIGN_IN_PAGE": "",
     # API tokens that one account may have, and the most days that one lasts.
     "MAX_TOKENS": 50,
     "MAX_TOKEN_DAYS": 366,

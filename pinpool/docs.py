@@ -6,10 +6,8 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
-
 from pinpool.openapi import document
+from pinpool.web.pages import Page
 
 #: How deep a body is unfolded; deeper parts show their type alone.
 DEEPEST = 5
@@ -40,9 +38,13 @@ class Call:
     refusals: tuple[tuple[str, str], ...]
 
 
-def docs(request: HttpRequest) -> HttpResponse:
+class DocsPage(Page):
     """The page."""
-    return render(request, "pinpool/docs.html", {"groups": groups(), "about": document_info()})
+
+    template_name = "pinpool/docs.html"
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(**kwargs) | {"groups": groups(), "about": document_info()}
 
 
 @cache

@@ -1,15 +1,15 @@
 """Routes of the stand-alone service."""
 
 from django.contrib import admin
-from django.urls import include, path
-from django.views.generic import TemplateView
+from django.urls import include, path, re_path
 
 from pinpool.http.problems import UNREADABLE, problem_response
+from pinpool.web.views import NowherePage
 
 urlpatterns = [
-    path("", TemplateView.as_view(template_name="pinpool/home.html"), name="home"),
     path("admin/", admin.site.urls),
-    path("api/v1/", include("pinpool.api_urls")),
+    path("", include("pinpool.mounted")),
+    re_path("", NowherePage.as_view()),
 ]
 
 

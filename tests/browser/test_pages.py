@@ -1,29 +1,77 @@
-"""The start page and the docs pages, at phone, tablet and desktop width."""
+"""The start page, the docs pages and one's account, at phone, tablet and desktop width."""
 
 import pytest
 from playwright.sync_api import Page, expect
 
+from tests.browser.helpers import clean, fits, sign_in
+from tests.factories import AccountFactory
+
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-
-
-def _fits(page: Page) -> bool:
-    return page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
 
 
 def test_the_start_page_leads_to_the_docs(page: Page) -> None:
     page.goto("/")
     expect(page.get_by_role("heading", level=1)).to_have_text("Pinpool")
-    assert _fits(page)
-    page.get_by_role("link", name="How to ask").click()
+    clean(page)
+    page.get_by_role("link", name="For programs").first.click()
     expect(page.get_by_role("heading", level=1)).to_have_text("How to ask")
 
 
 def test_the_docs_name_every_call_and_open_its_choices(page: Page) -> None:
     page.goto("/api/v1/docs/")
-    assert _fits(page)
+    assert fits(page)
     page.get_by_role("link", name="POST /api/v1/optics/camera-plan/").click()
     section = page.locator("#optics_camera_plan")
     expect(section).to_be_in_viewport()
     section.get_by_text("Bowed plane").click()
     expect(section.get_by_text("Between the side walls.")).to_be_visible()
-    assert _fits(page)
+    assert fits(page)
+
+
+def test_signing_in_goes_back_to_where_one_came_from(page: Page) -> None:
+    account = AccountFactory(username="mara")
+    account.set_password("a long sea wall")
+    account.save()
+    page.goto("/account/")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Sign in")
+    clean(page)
+    page.get_by_label("User name").fill("mara")
+    page.get_by_label("Password").fill("a short one")
+    page.get_by_role("button", name="Sign in").click()
+    expect(page.get_by_role("alert")).to_contain_text("no account of this name with this password")
+    page.get_by_label("Password").fill("a long sea wall")
+    page.get_by_role("button", name="Sign in").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Your account")
+    clean(page)
+
+
+def test_a_token_is_shown_once_and_withdrawn(page: Page) -> None:
+    sign_in(page, AccountFactory(username="mara"))
+    page.goto("/account/")
+    page.get_by_label("What it is for").fill("light logger")
+    page.get_by_label("Days until it ends").fill("ninety")
+    page.get_by_role("button", name="Make a token").click()
+    expect(page.get_by_label("Days until it ends")).to_have_attribute("aria-invalid", "true")
+    page.get_by_label("Days until it ends").fill("90")
+    page.get_by_role("button", name="Make a token").click()
+    expect(page.get_by_role("status")).to_contain_text("pp_")
+    page.reload()
+    page.get_by_role("button", name="Withdraw").click()
+    page.get_by_role("button", name="Yes").click()
+    expect(page.get_by_role("button", name="Withdraw")).to_have_count(0)
+
+
+def test_looks_and_lengths_are_kept(page: Page) -> None:
+    page.goto("/")
+    page.get_by_label("Look").select_option("darkroom")
+    page.get_by_label("Lengths").select_option("in")
+    page.goto("/sign-in/")
+    expect(page.locator("html")).to_have_attribute("data-look", "darkroom")
+    assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(0, 0, 0)"
+    expect(page.get_by_label("Lengths")).to_have_value("in")
+
+
+def test_a_page_that_is_not_there_is_one_of_ours(page: Page) -> None:
+    response = page.request.get("/nowhere/")
+    assert response.status == 404
+    assert "There is no such page" in response.text()

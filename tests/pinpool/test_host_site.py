@@ -34,7 +34,7 @@ settings.configure(
 )
 django.setup()
 urls = types.ModuleType("host_urls")
-urls.urlpatterns = [path("pinhole/api/v1/", include("pinpool.api_urls"))]
+urls.urlpatterns = [path("pinhole/", include("pinpool.mounted"))]
 sys.modules["host_urls"] = urls
 
 from django.core.management import call_command
@@ -55,6 +55,8 @@ refusal = client.post("/pinhole/api/v1/optics/f-number/", {}, format="json")
 assert refusal["Content-Type"] == "application/problem+json", refusal.content
 assert b"/pinhole/api/v1/optics/f-number/" in client.get("/pinhole/api/v1/schema/").content
 assert client.get("/pinhole/api/v1/docs/").status_code == 200
+assert b"/pinhole/sign-in/" in client.get("/pinhole/").content
+assert client.get("/pinhole/account/")["Location"] == "/pinhole/sign-in/?next=%2Fpinhole%2Faccount%2F"
 assert "pinpool_cache" not in connection.introspection.table_names()  # the site's own cache counts
 no_sessions = client.post("/pinhole/api/v1/accounts/login/", {"username": "a", "password": "b"}, format="json")
 assert no_sessions.status_code == 409, no_sessions.content
