@@ -40,5 +40,5 @@ class Shown:
 
 #: The room for a drawing on a phone 360 px wide, which has less than 480 px of height to spare, and 11 px letters.
 ON_PHONE = Shown(300 * _MM_PER_PX, 480 * _MM_PER_PX, 11 * _MM_PER_PX, np.inf)
-#: A drawing on a printed sheet (`clubs/sheets/sheet.typ`), and letters 2.2 mm high.
-ON_SHEET = Shown(176.0, 80.0, 2.2, 1.0)
+#: A drawing on a printed sheet (`clubs/sheets/sheet.typ`), and letters of 7 points, 2.5 mm.
+ON_SHEET = Shown(176.0, 80.0, 2.5, 1.0)
