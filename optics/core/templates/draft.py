@@ -17,11 +17,12 @@ Box = tuple[float, float, float, float]
 #: Bare paper left round everything on a template, mm.
 MARGIN_MM = 3.0
 #: How high the letters of a label are, mm.
-LETTER_MM = 3.0
-#: The room kept for each letter of a label, as a share of its height; most take less.
-LETTER_WIDTH = 0.8
+LETTER_MM = 2.5
+#: Capitals are `letter_mm` high. The room kept for each letter, its rise and its depth, as shares of that; most take
+#: less.
+LETTER_WIDTH, LETTER_RISE, LETTER_DEPTH = 0.95, 1.2, 0.4
 #: From one line of words to the next, as a share of their height.
-LINE_STEP = 1.6
+LINE_STEP = 1.8
 
 BLADE_CAUTION = (
     "Cut away from your hands, along a steel rule, with a sharp blade on a cutting mat, and follow your workshop's "
@@ -117,7 +118,8 @@ class Draft:
 def _label_corners(label: Label) -> tuple[Point, Point]:
     width = words_width_mm(label.text)
     left = label.x_mm - {"start": 0.0, "middle": 0.5, "end": 1.0}[label.anchor] * width
-    return (left, label.y_mm - label.letter_mm), (left + width, label.y_mm + 0.3 * label.letter_mm)
+    top, bottom = label.y_mm - LETTER_RISE * label.letter_mm, label.y_mm + LETTER_DEPTH * label.letter_mm
+    return (left, top), (left + width, bottom)
 
 
 def _pairs(x: np.ndarray, y: np.ndarray) -> tuple[Point, ...]:

@@ -1,0 +1,274 @@
+"""A shutter of card: a slide between two rails, with a frame before and behind it, and stops at both ends.
+
+Seen from the front, the slide rises to open. Its body covers the window; above that it narrows to a neck that runs
+between a tooth on each rail. Shut, the slide's head rests on the teeth; open, its body meets them from below. So the
+neck is as long as the travel and a tooth's height together.
+"""
+
+from dataclasses import dataclass
+
+from optics.core.camera_plan import Hole
+from optics.core.faults import Impossible
+from optics.core.film_planes import FilmPlane
+from optics.core.wall_opening import PlateSide, wall_opening
+
+from .container import container
+from .draft import BLADE_CAUTION, Box, Draft, at_least, say_mm, words_width_mm
+from .template import Point, Template
+
+NAMED = ("shutter", "Shutter that slides in a frame")
+
+#: The smallest window that is easily cut, mm.
+LEAST_WINDOW_MM = 8.0
+#: The narrowest rail that glues well, mm.
+LEAST_RAIL_MM = 8.0
+#: The slide's head, for two fingers, mm high, and how much its upper corners are trimmed.
+HEAD_MM, TRIM_MM = 14.0, 3.0
+#: Bare paper between the parts, mm.
+GAP_MM = 8.0
+#: The base, the rails with the slide between them, and the front.
+LAYERS = 3
+
+
+@dataclass(frozen=True)
+class Shutter:
+    """Every size of the shutter, mm, from its window, the overlap round it and the clearance beside the slide.
+
+    Heights count down from the window's middle (`_y_mm`). The slide's own are those of the shut slide.
+    """
+
+    window_width_mm: float
+    window_height_mm: float
+    overlap_mm: float
+    clearance_mm: float
+
+    @property
+    def slide_width_mm(self) -> float:
+        return self.window_width_mm + 2 * self.overlap_mm
+
+    @property
+    def body_height_mm(self) -> float:
+        """Of the part of the slide that covers the window."""
+        return self.window_height_mm + 2 * self.overlap_mm
+
+    @property
+    def channel_width_mm(self) -> float:
+        return self.slide_width_mm + 2 * self.clearance_mm
+
+    @property
+    def rail_width_mm(self) -> float:
+        """A rail's, and the height of its tooth along the travel."""
+        return max(LEAST_RAIL_MM, self.overlap_mm)
+
+    @property
+    def frame_width_mm(self) -> float:
+        return self.channel_width_mm + 2 * self.rail_width_mm
+
+    @property
+    def travel_mm(self) -> float:
+        """How far the slide rises until its body is clear of the window."""
+        return self.window_height_mm + self.overlap_mm
+
+    @property
+    def neck_length_mm(self) -> float:
+        return self.travel_mm + self.rail_width_mm
+
+    @property
+    def neck_width_mm(self) -> float:
+        """With a tooth as deep as the overlap, and the same clearance beside the neck as beside the slide."""
+        return self.slide_width_mm - 2 * self.overlap_mm
+
+    @property
+    def body_top_y_mm(self) -> float:
+        return -self.body_height_mm / 2
+
+    @property
+    def frame_top_y_mm(self) -> float:
+        """The teeth's upper side, which the shut slide's head rests on."""
+        return self.body_top_y_mm - self.neck_length_mm
+
+    @property
+    def sill_y_mm(self) -> float:
+        """The upper side of the strip that closes the channel below the slide."""
+        return self.body_height_mm / 2 + self.clearance_mm
+
+    @property
+    def frame_bottom_y_mm(self) -> float:
+        return self.sill_y_mm + self.rail_width_mm
+
+    @property
+    def frame_height_mm(self) -> float:
+        return self.frame_bottom_y_mm - self.frame_top_y_mm
+
+
+def shutter(
+    plane: FilmPlane,
+    *,
+    hole: Hole,
+    wall_thickness_mm: float,
+    material_mm: float,
+    overlap_mm: float,
+    clearance_mm: float,
+    plate_side: PlateSide = "inside",
+    margin_mm: float = 0.0,
+    used_share: float = 1.0,
+) -> Shutter:
+    """The shutter whose window clips no ray to the used film, before the wall and made of card `material_mm` thick.
+
+    Its front stands three thicknesses before the wall's outer face, or before the plate where that is outside: the
+    window is the `wall_opening` of a wall that thick, 8 mm at least each way. Raises its `Impossible`, and
+    `Impossible("shutter_too_large")` where the window is wider than the container or higher than the film.
+    """
+    at_least(0.0, material_mm=material_mm, clearance_mm=clearance_mm)
+    at_least(1.0, overlap_mm=overlap_mm)
+    window = wall_opening(
+        plane,
+        wall_thickness_mm=LAYERS * material_mm + (wall_thickness_mm if plate_side == "inside" else 0.0),
+        hole_diameter_mm=hole.diameter_mm,
+        plate_thickness_mm=hole.plate_thickness_mm,
+        margin_mm=margin_mm,
+        used_share=used_share,
+    )
+    width, height = (max(LEAST_WINDOW_MM, each) for each in (window.width_mm, window.height_mm))
+    box = container(plane)
+    if width > box.width_mm or height > plane.height_mm:
+        raise Impossible(
+            "shutter_too_large",
+            f"Light for the whole of the film comes in so steeply that the shutter's window would be "
+            f"{say_mm(width, height)}, larger than the front of the camera, {say_mm(box.width_mm, plane.height_mm)}. "
+            "Take thinner card or a smaller used share, or cover the hole with a flap.",
+            "used_share",
+        )
+    return Shutter(window_width_mm=width, window_height_mm=height, overlap_mm=overlap_mm, clearance_mm=clearance_mm)
+
+
+def shutter_template(
+    plane: FilmPlane,
+    *,
+    hole: Hole,
+    wall_thickness_mm: float,
+    material_mm: float,
+    overlap_mm: float,
+    clearance_mm: float,
+    plate_side: PlateSide = "inside",
+    margin_mm: float = 0.0,
+    used_share: float = 1.0,
+) -> Template:
+    """Base, front, two rails, sill and slide of the `shutter`, side by side. Lengths are named for its sizes."""
+    made = shutter(
+        plane,
+        hole=hole,
+        wall_thickness_mm=wall_thickness_mm,
+        material_mm=material_mm,
+        overlap_mm=overlap_mm,
+        clearance_mm=clearance_mm,
+        plate_side=plate_side,
+        margin_mm=margin_mm,
+        used_share=used_share,
+    )
+    draft = Draft()
+    right = _base(draft, made)
+    right = _front(draft, made, right + GAP_MM)
+    right = _rails(draft, made, right + GAP_MM)
+    _slide(draft, made, right + GAP_MM)
+    _sill(draft, made)
+    return draft.template(
+        NAMED,
+        f"Cut all six parts from card {say_mm(material_mm)} thick and blacken them. Glue the rails and the sill onto "
+        "the base, between the thin lines and its edges, the teeth at the top and inwards. Lay the slide in, its neck "
+        "between the teeth, then glue on the front.",
+        "A slip of thin paper under the rails and the sill lets the slide run freely.",
+        f"Glue the base to the outside of the camera, its centre lines on the hole. Drawn for a wall "
+        f"{say_mm(wall_thickness_mm)} thick with the plate {plate_side}: the front's window still clears the picture.",
+        f"Lift the slide by its head until it stops, {say_mm(made.travel_mm)}: the window is open, and the line across "
+        "the neck is level with the frame's top. Let it down until the head rests on the frame: shut.",
+        BLADE_CAUTION,
+    )
+
+
+def _frame(draft: Draft, made: Shutter, x: float, *words: str) -> None:
+    """A plate of the frame with its window's middle at (x, 0)."""
+    half, window, down = made.frame_width_mm / 2, made.window_width_mm / 2, made.window_height_mm / 2
+    draft.rectangle("cut", (x - half, made.frame_top_y_mm, x + half, made.frame_bottom_y_mm))
+    draft.rectangle("cut", (x - window, -down, x + window, down))
+    draft.centre_lines(x, 0, half, down + made.overlap_mm)
+    draft.words(x, made.frame_bottom_y_mm, *words)
+
+
+def _base(draft: Draft, made: Shutter) -> float:
+    """With where the rails and the sill go; returns the room's right end."""
+    words = "base", f"window {say_mm(made.window_width_mm, made.window_height_mm)}"
+    _frame(draft, made, 0.0, *words)
+    half, channel = made.frame_width_mm / 2, made.channel_width_mm / 2
+    tooth, top = channel - made.overlap_mm, made.frame_top_y_mm
+    for side in (-1, 1):
+        draft.line(
+            "guide",
+            (side * tooth, top),
+            (side * tooth, top + made.rail_width_mm),
+            (side * channel, top + made.rail_width_mm),
+            (side * channel, made.frame_bottom_y_mm),
+        )
+    draft.line("guide", (-channel, made.sill_y_mm), (channel, made.sill_y_mm))
+    draft.length("frame width", made.frame_width_mm, (-half, top), (half, top))
+    draft.length("frame height", made.frame_height_mm, (half, top), (half, made.frame_bottom_y_mm))
+    draft.length("channel width", made.channel_width_mm, (-channel, made.sill_y_mm), (channel, made.sill_y_mm))
+    window, down = made.window_width_mm / 2, made.window_height_mm / 2
+    draft.length("window width", made.window_width_mm, (-window, -down), (window, -down))
+    draft.length("window height", made.window_height_mm, (window, -down), (window, down))
+    draft.length("sill below the window", made.sill_y_mm - down, (0.0, down), (0.0, made.sill_y_mm))
+    return max(half, *(words_width_mm(text) / 2 for text in words))
+
+
+def _front(draft: Draft, made: Shutter, left: float) -> float:
+    _frame(draft, made, left + made.frame_width_mm / 2, "front")
+    return left + made.frame_width_mm
+
+
+def _rails(draft: Draft, made: Shutter, left: float) -> float:
+    """The left rail and, as its mirror image, the right one."""
+    wide, tooth, high = made.rail_width_mm, made.overlap_mm, made.frame_height_mm
+    top, bottom = made.frame_top_y_mm, made.frame_bottom_y_mm
+    shape = [(0.0, 0.0), (wide + tooth, 0.0), (wide + tooth, wide), (wide, wide), (wide, high), (0.0, high)]
+    room = max(wide + tooth, words_width_mm("right rail"))
+    middle = left + room + GAP_MM / 2
+    for side, edge in ((1, left), (-1, middle + GAP_MM / 2 + room)):
+        draft.line("cut", *((edge + side * x, top + y) for x, y in shape), closed=True)
+    draft.words(left, bottom, "left rail", anchor="start")
+    draft.words(middle + GAP_MM / 2 + room, bottom, "right rail", anchor="end")
+    draft.length("rail width", wide, (left, bottom), (left + wide, bottom))
+    draft.length("rail length", high, (left, top), (left, bottom))
+    draft.length("tooth depth", tooth, (left + wide, top + wide), (left + wide + tooth, top + wide))
+    draft.length("tooth height", wide, (left + wide + tooth, top), (left + wide + tooth, top + wide))
+    return middle + GAP_MM / 2 + room
+
+
+def _slide(draft: Draft, made: Shutter, left: float) -> None:
+    half, neck, body_top = made.slide_width_mm / 2, made.neck_width_mm / 2, made.body_top_y_mm
+    middle = left + max(half, words_width_mm("slide") / 2)
+    head_bottom, bottom = made.frame_top_y_mm, made.body_height_mm / 2
+    head_top, trim = head_bottom - HEAD_MM, min(TRIM_MM, half / 2)
+    right_side: list[Point] = [
+        (half - trim, head_top), (half, head_top + trim), (half, head_bottom), (neck, head_bottom), (neck, body_top),
+        (half, body_top), (half, bottom),
+    ]  # fmt: skip
+    left_side = [(-x, y) for x, y in reversed(right_side)]
+    draft.line("cut", *((middle + x, y) for x, y in right_side + left_side), closed=True)
+    open_mark = head_bottom + made.travel_mm
+    draft.line("guide", (middle - neck, open_mark), (middle + neck, open_mark))
+    draft.length("slide width", made.slide_width_mm, (middle - half, bottom), (middle + half, bottom))
+    draft.length("body height", made.body_height_mm, (middle + half, body_top), (middle + half, bottom))
+    draft.length("neck width", made.neck_width_mm, (middle - neck, head_bottom), (middle + neck, head_bottom))
+    draft.length("neck length", made.neck_length_mm, (middle + neck, head_bottom), (middle + neck, body_top))
+    draft.length("travel", made.travel_mm, (middle, head_bottom), (middle, open_mark))
+    draft.words(middle, bottom, "slide")
+
+
+def _sill(draft: Draft, made: Shutter) -> None:
+    """Under the base."""
+    top, wide = draft.box[3] + GAP_MM, made.channel_width_mm / 2
+    sill: Box = (-wide, top, wide, top + made.rail_width_mm)
+    draft.rectangle("cut", sill)
+    draft.length("sill width", made.channel_width_mm, (-wide, top), (wide, top))
+    draft.length("sill height", made.rail_width_mm, (wide, top), (wide, sill[3]))
+    draft.words(0.0, sill[3], "sill")
