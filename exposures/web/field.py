@@ -38,7 +38,7 @@ class FieldWorker(View):
 
     http_method_names = ["get", "head", "options"]
 
-    def get(self, request: HttpRequest) -> HttpResponse:
+    def get(self, _request: HttpRequest) -> HttpResponse:
         told = {
             "version": version() if settings.DEBUG else kept_version(),
             "page": reverse("field:page"),
@@ -75,7 +75,7 @@ class FieldManifest(View):
 
     http_method_names = ["get", "head", "options"]
 
-    def get(self, request: HttpRequest) -> HttpResponse:
+    def get(self, _request: HttpRequest) -> HttpResponse:
         page = reverse("field:page")
         icon = {"src": static("pinpool/icon.svg"), "sizes": "any", "type": "image/svg+xml"}
         told = {

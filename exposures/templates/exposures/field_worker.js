@@ -1,0 +1,35 @@
+{% autoescape off %}/* Opens the field page without signal: the page and all it loads are kept under one version, and renewed together. */
+
+const KEPT = "pinpool-field {{ version }}";
+const PAGE = "{{ page }}";
+const FILES = {{ files }};
+
+self.addEventListener("install", (event) => {
+  // Past the browser's own cache, or old files might be kept under the new version. The page is kept as nobody's.
+  const page = new Request(PAGE, { cache: "reload", credentials: "omit" });
+  const files = FILES.map((file) => new Request(file, { cache: "reload" }));
+  const keep = async () => (await caches.open(KEPT)).addAll([page, ...files]);
+  event.waitUntil(keep().then(() => self.skipWaiting()));
+});
+
+self.addEventListener("activate", (event) => {
+  const renew = async () => {
+    for (const name of await caches.keys()) {
+      if (name.startsWith("pinpool-field ") && name !== KEPT) await caches.delete(name);
+    }
+    await self.clients.claim();
+  };
+  event.waitUntil(renew());
+});
+
+/* The page and its files come from the phone first; everything else, the API above all, goes to the network. */
+self.addEventListener("fetch", (event) => {
+  const { request } = event;
+  const { origin, pathname, href } = new URL(request.url);
+  const ours = origin === location.origin && request.method === "GET";
+  const wanted = request.mode === "navigate" && pathname === PAGE ? PAGE : pathname;
+  if (!ours || !(wanted === PAGE || FILES.includes(wanted) || FILES.includes(href))) return;
+  const kept = async () => (await (await caches.open(KEPT)).match(wanted)) ?? fetch(request);
+  event.respondWith(kept());
+});
+{% endautoescape %}
