@@ -7,7 +7,7 @@ import numpy as np
 from optics.core.film_planes import FilmPlane
 
 from .container import container
-from .draft import BLADE_CAUTION, Draft, at_least, say_mm
+from .draft import BLADE_CAUTION, LETTER_MM, LINE_STEP, Draft, at_least, say_mm, words_width_mm
 from .template import Template
 
 NAMED = ("baffle", "Sleeve round the joint of box and lid")
@@ -60,9 +60,11 @@ def baffle_template(
     if not box.round:
         for (name, mm), (start, stop) in zip(faces.items(), pairwise(corners), strict=True):
             draft.length(name, mm, (start, height), (stop, height))
+            if words_width_mm(name) < mm:
+                draft.words((start + stop) / 2, height, name)
     draft.words(
         0.0,
-        height,
+        height + LINE_STEP * LETTER_MM,
         f"sleeve {say_mm(end, height)} and a glue lap",
         "for a tin" if box.round else f"for a box {say_mm(width - outside_mm, depth - outside_mm)} inside",
         anchor="start",

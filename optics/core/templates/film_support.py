@@ -16,7 +16,7 @@ LOST_MM = 2e-4
 #: Card left behind the film where it comes nearest to the back, mm, and as a share of the piece's width.
 LEAST_BACK_MM, BACK_SHARE = 10.0, 0.05
 #: How long marks are, and how far corner marks stand off a flat film, mm.
-MARK_MM, PLAY_MM = 5.0, 0.5
+MARK_MM, PLAY_MM = 5.0, 1.0
 #: Films whose ends lie nearer than this share of their length to a straight line are flat.
 STRAIGHT = 1e-9
 
@@ -75,7 +75,7 @@ def _former(plane: FilmPlane) -> Template:
         draft.centre_lines(0, 0, MARK_MM, MARK_MM)
         draft.line("guide", (0.0, MARK_MM), film[axis])
         draft.length("hole to film", plane.axis_distance_mm, (0.0, 0.0), film[axis])
-        notes.append("The cross is the hole.")
+        draft.words(0, -2 * MARK_MM, "hole")
     if wall < back:
         draft.line("guide", (left, wall), (right, wall))
         notes.append(

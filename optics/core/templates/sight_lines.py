@@ -18,6 +18,8 @@ NAMED = ("sight_lines", "Sight lines for the lid and the side")
 LEAST_REACH_MM, MOST_REACH_MM = 40.0, 65.0
 #: No line is longer than this many times the reach: beyond 60 degrees off the axis lines end on a circle.
 LONGEST = 2.0
+#: Radius of the ring about a line's end, mm.
+RING_MM = 0.8
 #: How far the front edge and the centre lines run beyond the rest, mm, and the room between both drawings.
 BEYOND_MM, GAP_MM = 5.0, 10.0
 
@@ -44,7 +46,9 @@ def sight_lines_template(plane: FilmPlane, *, used_share: float = 1.0) -> Templa
         "Glue the first drawing on the lid, its cut edge along the front and its point above the hole. Look along a "
         "line towards the point: what you see there is that edge of the picture.",
         "Glue the second on the camera's left side, its cut edge along the front and its point level with the hole; "
-        "for the right side draw it mirrored.",
+        "for the right side trace it through from the back of the paper.",
+        "Instead of gluing, you may prick through the hole's point and the rings, and draw the lines from point to "
+        "point.",
         "Left and right are those of the scene. The hole crosses the light over, so the line to the scene's left "
         "starts above the film's right end.",
         f"The lines show {share}; up and down they hold straight behind the hole.",
@@ -61,11 +65,12 @@ def _lid(draft: Draft, reach: float, *, left_edge_rad: float, right_edge_rad: fl
     for edge, bearing in (("left", left_edge_rad), ("right", right_edge_rad)):
         back, across = _end(reach, bearing)
         draft.line("guide", (0.0, 0.0), (across, back))
+        draft.circle("guide", across, back, RING_MM)
         text = f"picture's {edge} edge, {np.degrees(abs(bearing)):.1f}°"
         # Under the line's end: towards the centre line where there is room, else away from it.
         inwards = abs(across) > words_width_mm(text)
         anchor = "start" if (edge == "left") != inwards else "end"
-        draft.words(across, back, text, anchor="end" if anchor == "end" else "start")
+        draft.words(across, back + RING_MM, text, anchor="end" if anchor == "end" else "start")
         draft.length(f"lid, picture's {edge} edge", _off_axis(reach, bearing), (0.0, back), (across, back))
     draft.words(0.0, -BEYOND_MM - 2 * LINE_STEP * LETTER_MM, "lid, seen from above: the scene is this way")
 
@@ -84,10 +89,13 @@ def _side(draft: Draft, reach: float, *, upper_edge_rad: float, lower_edge_rad: 
     for (edge, bearing), (back, up) in zip(named, ends, strict=True):
         end = (left + back, hole_y - up)
         draft.line("guide", hole, end)
+        draft.circle("guide", *end, RING_MM)
         # The picture's lower edge has the upper line: its words stand above the line's end, the other's below it.
         above = edge == "lower"
-        words_y = end[1] - (LINE_STEP * LETTER_MM + 1.0 if above else 0.0)
-        draft.words(end[0], words_y, f"picture's {edge} edge, {np.degrees(abs(bearing)):.1f}°", anchor="start")
+        words_y = end[1] + (-(LINE_STEP + 1) * LETTER_MM if above else 0.0)
+        draft.words(
+            end[0] + 2 * RING_MM, words_y, f"picture's {edge} edge, {np.degrees(abs(bearing)):.1f}°", anchor="start"
+        )
         draft.length(f"side, picture's {edge} edge", _off_axis(reach, bearing), (end[0], hole_y), end)
     draft.words(left, top - LINE_STEP * LETTER_MM, "side, seen from the left: the scene is to the left")
 
