@@ -28,18 +28,19 @@ def tripod_template(plane: FilmPlane, *, wall_thickness_mm: float = 0.0, plate_s
     """The container's underside along the hole's axis, seen from below, its front at the top.
 
     The screw stands half the container's depth behind its front, for balance: depth/2, and the wall's thickness more
-    where the plate is inside, since depths count from the plate. Raises `Impossible("no_room_for_block")` for a
-    container that is under 25 mm wide or deep. Lengths: `front to screw`, `block width`, `block length`, `screw`,
-    `nut across flats`.
+    where the plate is inside, since depths count from the plate. The block is square and as large as has room about
+    that place, 40 mm at most. Raises `Impossible("no_room_for_block")` where that is under 25 mm. Lengths:
+    `front to screw`, `block width`, `block length`, `screw`, `nut across flats`.
     """
     at_least(0.0, wall_thickness_mm=wall_thickness_mm)
     box = container(plane)
-    block = min(BLOCK_MM, box.width_mm, box.depth_mm)
+    room = box.depth_mm / np.sqrt(2) if box.round else min(box.depth_mm, 2 * min(-box.left_mm, box.right_mm))
+    block = min(BLOCK_MM, float(room))
     if block < LEAST_BLOCK_MM:
         raise Impossible(
             "no_room_for_block",
-            f"The container is only {say_mm(box.width_mm)} wide and {say_mm(box.depth_mm)} deep; a block that holds a "
-            f"tripod's nut takes {say_mm(LEAST_BLOCK_MM)} each way. Stand the camera on a table, or strap it down.",
+            f"Under the hole, half way back, a block has room {say_mm(room)} wide, and one that holds a tripod's nut "
+            f"takes {say_mm(LEAST_BLOCK_MM)}. Stand the camera on a table, or strap it down.",
         )
     screw_y = box.depth_mm / 2 + (wall_thickness_mm if plate_side == "inside" else 0.0)
     half = block / 2
