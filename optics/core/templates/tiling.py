@@ -1,0 +1,279 @@
+"""A template larger than a page, cut into tiles that overlap and carry marks to join them by.
+
+Rows have letters and columns numbers, A1 being the upper left tile. All tiles of a template are equally large. At a
+joint the tile to the right, or below, is cut along its own edge and laid over its neighbour, up to a line there; each
+register mark in the strip that both show then lies over its twin.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from optics.core.faults import Impossible
+from optics.core.lettering import ON_SHEET
+from optics.core.templates.clipping import clipped, holds
+from optics.core.templates.moving import moved_label, moved_points, turned
+from optics.core.templates.register_marks import Mark, joint_marks
+from optics.core.templates.svg import Box, document, label_box, strokes, words
+from optics.core.templates.template import Label, Line, Point, Template
+
+MOST_PAGES = 100
+#: Less could not be glued, nor hold the letters beside a mark.
+LEAST_OVERLAP_MM = 5.0
+#: How to join tiles.
+JOINING = (
+    "Cut each part along the thin line at its left and upper edge, where it has one; lay it up to the line before it.",
+    "Against a window, or with a needle through the middle of the marks, bring each mark over the one of its name.",
+    "Glue the parts together. Point needles and blades away from your hands.",
+)
+
+#: A point so little outside a tile counts as inside: rounding moves it less.
+_SLACK_MM = 1e-6
+_TURNED = "Turned by a quarter turn, which saves pages; all lengths stay true."
+
+#: A tile's row and column, from 0.
+Place = tuple[int, int]
+
+
+@dataclass(frozen=True)
+class Tile:
+    """One page's part of a template, from (`x_mm`, `y_mm`) of the whole on.
+
+    Rows and columns count from 0. `template` is the part, moved to begin at (0, 0); its `lengths` are those that lie
+    wholly on it. Where `turned`, the whole is the template turned clockwise by 90°, as `turned` does.
+    """
+
+    row: int
+    column: int
+    rows: int
+    columns: int
+    x_mm: float
+    y_mm: float
+    turned: bool
+    overlap_mm: float
+    template: Template
+    marks: tuple[Mark, ...]
+
+    @property
+    def name(self) -> str:
+        return _name((self.row, self.column))
+
+
+@dataclass(frozen=True)
+class _Grid:
+    """How many tiles, how large each, and how far from one to the next; across and down."""
+
+    columns: int
+    rows: int
+    width_mm: float
+    height_mm: float
+    overlap_mm: float
+
+    def window(self, place: Place) -> Box:
+        row, column = place
+        left, top = column * (self.width_mm - self.overlap_mm), row * (self.height_mm - self.overlap_mm)
+        return left, top, left + self.width_mm, top + self.height_mm
+
+
+def tiles(
+    template: Template, *, page_width_mm: float, page_height_mm: float, overlap_mm: float = 10.0
+) -> tuple[Tile, ...]:
+    """The fewest tiles of at most `page_width_mm` × `page_height_mm` that cover the template, row by row.
+
+    Neighbours share a strip `overlap_mm` wide. A template that fits is one tile without marks. It is turned by 90°
+    only where that needs fewer pages. Every label is whole on at least one tile if it fits on any; one that lies on a
+    joint is moved onto the tile that holds its anchor. Raises `Impossible`: `overlap_too_small` under
+    `LEAST_OVERLAP_MM`, `overlap_too_large` where it is no less than the page, `too_many_pages` over `MOST_PAGES`.
+    """
+    if not overlap_mm >= LEAST_OVERLAP_MM:
+        raise Impossible(
+            "overlap_too_small",
+            f"Pages must overlap by {LEAST_OVERLAP_MM:g} mm or more, to be glued and marked; not by {overlap_mm:g} mm.",
+            "overlap",
+        )
+    if not overlap_mm < min(page_width_mm, page_height_mm):
+        raise Impossible(
+            "overlap_too_large",
+            f"An overlap of {overlap_mm:g} mm leaves nothing of a page of {page_width_mm:g} × {page_height_mm:g} mm.",
+            "overlap",
+        )
+    upright = _grid(template.width_mm, template.height_mm, page_width_mm, page_height_mm, overlap_mm)
+    lying = _grid(template.height_mm, template.width_mm, page_width_mm, page_height_mm, overlap_mm)
+    turn = lying.columns * lying.rows < upright.columns * upright.rows
+    grid, whole = (lying, turned(template)) if turn else (upright, template)
+    count = grid.columns * grid.rows
+    if count > MOST_PAGES:
+        raise Impossible(
+            "too_many_pages",
+            f"This template is {template.width_mm:.0f} × {template.height_mm:.0f} mm and would take {count} pages of "
+            f"{page_width_mm:g} × {page_height_mm:g} mm; at most {MOST_PAGES} are made.",
+            "page",
+        )
+    if count == 1:
+        return (_tile(whole, grid, (0, 0), turn),)
+    at = [(row, column) for row in range(grid.rows) for column in range(grid.columns)]
+    labels = _labels_by_tile(whole.labels, [grid.window(place) for place in at])
+    return tuple(
+        _tile(_clipped(whole, grid, place, own), grid, place, turn) for place, own in zip(at, labels, strict=True)
+    )
+
+
+def drawn(tile: Tile) -> Template:
+    """The tile's part with its register marks and the lines to cut along and lay up to, as a template to print."""
+    part = tile.template
+    wide, high = part.width_mm, part.height_mm
+    across = _joints(tile.column, tile.columns, wide, tile.overlap_mm)
+    down = _joints(tile.row, tile.rows, high, tile.overlap_mm)
+    lines = [Line("guide", ((x, 0.0), (x, high))) for x in across]
+    lines += [Line("guide", ((0.0, y), (wide, y))) for y in down]
+    lines += [
+        replace(line, points=moved_points(line.points, -tile.x_mm, -tile.y_mm))
+        for mark in tile.marks
+        for line in mark.lines
+    ]
+    names = [moved_label(mark.label, -tile.x_mm, -tile.y_mm) for mark in tile.marks]
+    return replace(part, lines=(*part.lines, *lines), labels=(*part.labels, *names))
+
+
+def assembly(template: Template, tiles: Sequence[Tile]) -> str:
+    """An SVG overview, for a sheet, of which tile lies where: not to scale, overlaps darker."""
+    whole = turned(template) if tiles[0].turned else template
+    scale = min(ON_SHEET.wide_mm / whole.width_mm, ON_SHEET.high_mm / whole.height_mm)
+    frames, names = [], []
+    for tile in tiles:
+        x, y, wide, high = (
+            scale * length for length in (tile.x_mm, tile.y_mm, tile.template.width_mm, tile.template.height_mm)
+        )
+        frames.append(f'<rect x="{x:.3f}" y="{y:.3f}" width="{wide:.3f}" height="{high:.3f}"/>')
+        letter = min(2 * ON_SHEET.letter_mm, high / 2, wide / len(tile.name))
+        names.append(Label(x + wide / 2, y + high / 2 + letter / 2, tile.name, letter))
+    lines = (replace(line, points=tuple((scale * x, scale * y) for x, y in line.points)) for line in whole.lines)
+    body = (
+        f'<g fill="#000" fill-opacity="0.1" stroke="#555" stroke-width="0.18">{"".join(frames)}</g>'
+        f"{strokes(lines)}{words(names)}"
+    )
+    said = (
+        f"How the {len(tiles)} parts of {template.title} lie: rows of letters from the top down, numbered from left "
+        f"to right; neighbours overlap by {tiles[0].overlap_mm:g} mm, drawn darker. "
+    )
+    return document(
+        scale * whole.width_mm,
+        scale * whole.height_mm,
+        title=f"{template.title}: how its parts lie",
+        said=said + (_TURNED if tiles[0].turned else ""),
+        body=body,
+    )
+
+
+def _grid(width_mm: float, height_mm: float, page_width_mm: float, page_height_mm: float, overlap_mm: float) -> _Grid:
+    """The fewest tiles of equal size; n of them and their n - 1 overlaps add up to the whole exactly."""
+
+    def needed(whole_mm: float, page_mm: float) -> int:
+        return max(1, int(np.ceil((whole_mm - overlap_mm) / (page_mm - overlap_mm) - 1e-9)))
+
+    columns, rows = needed(width_mm, page_width_mm), needed(height_mm, page_height_mm)
+    wide, high = (width_mm + (columns - 1) * overlap_mm) / columns, (height_mm + (rows - 1) * overlap_mm) / rows
+    return _Grid(columns, rows, wide, high, overlap_mm)
+
+
+def _tile(part: Template, grid: _Grid, place: Place, turn: bool) -> Tile:
+    left, top, _, _ = grid.window(place)
+    notes = (*part.notes, _TURNED) if turn else part.notes
+    return Tile(
+        row=place[0],
+        column=place[1],
+        rows=grid.rows,
+        columns=grid.columns,
+        x_mm=left,
+        y_mm=top,
+        turned=turn,
+        overlap_mm=grid.overlap_mm,
+        template=replace(part, notes=notes),
+        marks=_marks(grid, place),
+    )
+
+
+def _clipped(whole: Template, grid: _Grid, place: Place, labels: Sequence[Label]) -> Template:
+    """The part of the template on the tile at `place`, moved to begin at (0, 0)."""
+    left, top, right, bottom = grid.window(place)
+    window = left - _SLACK_MM, top - _SLACK_MM, right + _SLACK_MM, bottom + _SLACK_MM
+    return replace(
+        whole,
+        name=f"{whole.name}_{_name(place).lower()}",
+        title=f"{whole.title}, part {_name(place)} of {grid.columns * grid.rows}",
+        width_mm=grid.width_mm,
+        height_mm=grid.height_mm,
+        lines=tuple(
+            replace(piece, points=moved_points(piece.points, -left, -top))
+            for line in whole.lines
+            for piece in clipped(line, window)
+        ),
+        labels=tuple(moved_label(label, -left, -top) for label in labels),
+        lengths=tuple(
+            replace(length, points=moved_points(length.points, -left, -top))
+            for length in whole.lengths
+            if holds(window, length.points)
+        ),
+    )
+
+
+def _labels_by_tile(labels: Sequence[Label], windows: Sequence[Box]) -> list[list[Label]]:
+    """For each window its labels: those whole in it, and those whole nowhere that move least to become so here."""
+    own: list[list[Label]] = [[] for _ in windows]
+    for label in labels:
+        left, top, right, bottom = label_box(label)
+        whole = [index for index, window in enumerate(windows) if holds(window, ((left, top), (right, bottom)))]
+        for index in whole:
+            own[index].append(label)
+        if not whole:
+            anchor = ((label.x_mm, label.y_mm),)
+            holders = [index for index, window in enumerate(windows) if holds(window, anchor)] or range(len(windows))
+            moves = {index: _move_into(label_box(label), windows[index]) for index in holders}
+            nearest = min(holders, key=lambda index: np.hypot(*moves[index]))
+            own[nearest].append(moved_label(label, *moves[nearest]))
+    return own
+
+
+def _move_into(box: Box, window: Box) -> Point:
+    """How far to move a box across and down until it lies in a window; not at all where it is too large."""
+    across, down = (
+        max(window[axis] - box[axis], 0.0) + min(window[axis + 2] - box[axis + 2], 0.0)
+        if box[axis + 2] - box[axis] <= window[axis + 2] - window[axis]
+        else 0.0
+        for axis in range(2)
+    )
+    return across, down
+
+
+def _marks(grid: _Grid, place: Place) -> tuple[Mark, ...]:
+    """The marks of a tile's joints with its neighbours: above, left, right, below."""
+    row, column = place
+    before = [(row - 1, column)] * (row > 0) + [(row, column - 1)] * (column > 0)
+    after = [(row, column + 1)] * (column < grid.columns - 1) + [(row + 1, column)] * (row < grid.rows - 1)
+    joints = [(other, place) for other in before] + [(place, other) for other in after]
+    return tuple(mark for first, second in joints for mark in _joint_marks(grid, first, second))
+
+
+def _joint_marks(grid: _Grid, first: Place, second: Place) -> tuple[Mark, Mark]:
+    """The marks that `first` shares with `second`, to its right or below it."""
+    left, top, _, _ = grid.window(second)
+    _, _, right, bottom = grid.window(first)
+    side_by_side = first[0] == second[0]
+    index, count = (first[0], grid.rows) if side_by_side else (first[1], grid.columns)
+    crossed = index > 0, index < count - 1
+    return joint_marks(f"{_name(first)}-{_name(second)}", (left, top, right, bottom), crossed=crossed)
+
+
+def _joints(index: int, count: int, reach_mm: float, overlap_mm: float) -> list[float]:
+    """Where on a tile its joints are along one axis: its own edge, and where the next tile's edge comes to lie."""
+    return [0.0] * (index > 0) + [reach_mm - overlap_mm] * (index < count - 1)
+
+
+def _name(place: Place) -> str:
+    """“A1”; after row Z comes AA."""
+    row, letters = place[0] + 1, ""
+    while row:
+        row, letter = divmod(row - 1, 26)
+        letters = chr(ord("A") + letter) + letters
+    return f"{letters}{place[1] + 1}"
