@@ -72,10 +72,10 @@ def _former(plane: FilmPlane) -> Template:
         "The curve is the film's own; paper's thickness is not taken off.",
     ]
     if float(z.min()) <= back - float(z.min()):
-        draft.centre_lines(0, 0, MARK_MM, MARK_MM)
-        draft.line("guide", (0.0, MARK_MM), film[axis])
+        draft.line("guide", (-MARK_MM, 0.0), (MARK_MM, 0.0))
+        draft.line("guide", (0.0, -MARK_MM), film[axis])
         draft.length("hole to film", plane.axis_distance_mm, (0.0, 0.0), film[axis])
-        draft.words(0, -2 * MARK_MM, "hole")
+        draft.words(0, -2.2 * MARK_MM, "hole")
     if wall < back:
         draft.line("guide", (left, wall), (right, wall))
         notes.append(
@@ -85,7 +85,7 @@ def _former(plane: FilmPlane) -> Template:
     if plane.kind == "drum":
         notes.append("In a round tin the wall holds the film by itself; this piece gives the same curve in a box.")
     draft.words(
-        0,
+        (left + right) / 2,
         back + MARK_MM,
         "film support, cut two",
         f"curve {say_mm(plane.length_mm)} long, hole to film {say_mm(plane.axis_distance_mm)}",
