@@ -113,7 +113,7 @@ def contents_for(*, actor: Membership) -> Contents:
     fingerprint = Scope(actor.club).fingerprint
     cameras = [camera for camera in cameras_in(club=actor.club).filter(retired_at=None) if camera.spec is not None]
     cameras.sort(key=lambda camera: (ORDER.index(whose(camera, actor)), camera.code))
-    papers = list(_with_process(papers_in(club=actor.club).filter(retired_at=None), actor).order_by("name"))
+    papers = list(with_process(papers_in(club=actor.club).filter(retired_at=None), actor).order_by("name"))
     marks = (
         METHOD,
         fingerprint,
@@ -137,7 +137,7 @@ def whose(camera: Camera, actor: Membership) -> str:
     return "own" if camera.owner_id == actor.user_id else "another's"
 
 
-def _with_process(papers: QuerySet[Paper], actor: Membership) -> QuerySet[Paper]:
+def with_process(papers: QuerySet[Paper], actor: Membership) -> QuerySet[Paper]:
     """Papers with how they were last developed, by a log that the actor may see."""
     told = exposures_for(reader=actor).filter(paper=OuterRef("pk"), process__isnull=False, corrected_at=None)
     return papers.annotate(last_process=Subquery(told.order_by("-number").values("process")[:1]))

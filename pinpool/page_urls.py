@@ -7,5 +7,6 @@ urlpatterns = [
     path("", include("optics.web.urls")),
     path("", include("clubs.web.urls")),
     path("", include("exposures.web.urls")),
+    path("", include("exposures.web.darkroom_urls")),
     path("field/", include("exposures.web.field_urls")),
 ]

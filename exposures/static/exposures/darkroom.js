@@ -1,0 +1,108 @@
+/* The darkroom's step timer. What runs is {paper, step, startedAt}, kept in this browser, so a reload loses nothing. */
+
+import * as alarm from "./field/alarm.js";
+import { clock } from "./field/time.js";
+
+const KEPT = "pinpool-darkroom";
+const run = document.getElementById("run");
+const of = (id) => document.getElementById(id);
+const steps = [...of("steps").children].map((item) => ({
+  item,
+  title: item.dataset.title,
+  low: Number(item.dataset.low),
+  high: Number(item.dataset.high),
+  drain: Number(item.dataset.drain),
+}));
+let sounded;
+
+function kept() {
+  try {
+    const found = JSON.parse(localStorage.getItem(KEPT));
+    return found?.paper === run.dataset.paper && steps[found.step] ? found : null;
+  } catch {
+    return null;
+  }
+}
+
+let now = kept();
+
+function keep(state) {
+  now = state;
+  try {
+    if (state) localStorage.setItem(KEPT, JSON.stringify(state));
+    else localStorage.removeItem(KEPT);
+  } catch {
+    // A private window keeps nothing: the timer runs on, but not through a reload.
+  }
+  show();
+}
+
+function next() {
+  alarm.prepare();
+  const step = now ? now.step + 1 : 0;
+  if (steps[step]) keep({ paper: run.dataset.paper, step, startedAt: Date.now() });
+  else finish();
+}
+
+function finish() {
+  keep(null);
+  alarm.letSleep();
+  of("step-says").textContent = "Done. Let the negative dry, then judge it below.";
+  of("judge").scrollIntoView();
+}
+
+function show() {
+  for (const [place, { item }] of steps.entries()) {
+    if (place === now?.step) item.setAttribute("aria-current", "step");
+    else item.removeAttribute("aria-current");
+  }
+  of("again").hidden = !now;
+  if (!now) {
+    of("step-time").textContent = "0:00";
+    of("step-span").textContent = "";
+    of("step-bar").value = 0;
+    of("next").textContent = `Start: ${steps[0].title.toLowerCase()}`;
+    return;
+  }
+  const step = steps[now.step];
+  const following = steps[now.step + 1];
+  of("next").textContent = following ? `Next: ${following.title.toLowerCase()}` : "Done";
+  tick();
+  say(`${step.title}.${step.drain ? ` Then let it drain for ${step.drain} s.` : ""}`);
+}
+
+function tick() {
+  if (!now) return;
+  const step = steps[now.step];
+  const seconds = Math.max((Date.now() - now.startedAt) / 1000, 0);
+  of("step-time").textContent = clock(seconds);
+  of("step-bar").value = Math.min(seconds / step.low, 1);
+  const span = step.low === step.high ? clock(step.low) : `${clock(step.low)} to ${clock(step.high)}`;
+  of("step-span").textContent = `of ${span}`;
+  if (seconds < step.low) return;
+  say(seconds > step.high + 1 ? `${step.title}: over the time. Take it out.` : `${step.title}: enough. Move on.`);
+  const key = `${now.step} ${now.startedAt}`;
+  if (sounded !== key) alarm.sound();
+  sounded = key;
+}
+
+/* Only where it differs, or a screen reader would be told the same again. */
+function say(text) {
+  if (of("step-says").textContent !== text) of("step-says").textContent = text;
+}
+
+of("next").addEventListener("click", next);
+of("again").addEventListener("click", () => keep(null));
+document.addEventListener("keydown", (event) => {
+  const elsewhere = event.target.closest("input, select, textarea, button, a, summary");
+  if (event.code !== "Space" || elsewhere || event.repeat) return;
+  event.preventDefault();
+  next();
+});
+document.addEventListener("visibilitychange", () => {
+  if (!document.hidden && now) alarm.stayAwake();
+  tick();
+});
+setInterval(tick, 250);
+run.hidden = false;
+show();
