@@ -7,10 +7,10 @@ from numpy.typing import NDArray
 from optics.core.camera_plan import Hole
 from optics.core.faults import Impossible
 from optics.core.film_planes import FilmPlane
-from optics.core.profiles import drum, flat, half_drum
-from optics.core.templates.shutter import shutter, shutter_template
+from optics.core.profiles import bowed, drum, flat, half_drum
+from optics.core.templates.shutter import LEAST_WINDOW_MM, shutter, shutter_template
 from optics.core.templates.template import Template
-from optics.core.wall_opening import wall_opening
+from optics.core.wall_opening import PlateSide, WallOpening, check_opening, wall_opening
 
 Points = NDArray[np.float64]
 
@@ -76,6 +76,11 @@ def _template(request: pytest.FixtureRequest) -> Template:
     return shutter_template(CAMERAS[request.param], hole=HOLE, **SIZES)
 
 
+def test_the_slide_fits_its_channel(template: Template) -> None:
+    assert mm(template, "slide width") + 2 * 0.5 == pytest.approx(mm(template, "channel width"), abs=1e-9)
+    assert mm(template, "travel") == pytest.approx(mm(template, "window height") + 7.0, abs=1e-9)
+
+
 def test_shut_it_covers_the_window_and_the_overlap_on_every_side(template: Template) -> None:
     made = put_together(template)
     assert inside(grid(made["window"], 7.0 - 1e-6), made["slide"]).all()
@@ -119,6 +124,35 @@ def test_the_parts_lie_side_by_side_on_the_paper(template: Template) -> None:
                 assert beside or bottom < other_top or other_bottom < top, (one, other)
 
 
+@pytest.mark.parametrize("side", ["inside", "outside"])
+def test_its_window_clips_no_ray_at_the_front_of_the_stack(side: PlateSide) -> None:
+    plane = CAMERAS["wide, hole off the middle"]
+    made = shutter(plane, hole=HOLE, plate_side=side, **SIZES)
+    stack = 3 * 1.5 + (2.0 if side == "inside" else 0.0)
+    sizes = {"opening_width_mm": made.window_width_mm, "opening_height_mm": made.window_height_mm}
+    assert made.cleared_share == 1
+    assert check_opening(plane, wall_thickness_mm=stack, hole_diameter_mm=0.4, **sizes).clears
+    assert not check_opening(plane, wall_thickness_mm=1.01 * stack, hole_diameter_mm=0.4, **sizes).clears
+
+
+def test_a_strip_sprung_up_to_the_wall_is_cleared_as_far_as_half_the_front_allows() -> None:
+    plane = FilmPlane(bowed(width_mm=171, depth_mm=80, length_mm=203), 90.0)
+    made = shutter(plane, hole=HOLE, used_share=0.95, **SIZES)
+    assert made.window_height_mm <= 90 / 2
+    assert made.window_width_mm <= 171 / 2
+    assert made.cleared_share < 0.95
+
+    def needed(share: float) -> WallOpening:
+        return wall_opening(plane, wall_thickness_mm=6.5, hole_diameter_mm=0.4, used_share=share)
+
+    assert made.window_width_mm == pytest.approx(needed(made.cleared_share).width_mm)
+    one_more = needed(made.cleared_share + 0.01)
+    assert one_more.width_mm > 171 / 2 or one_more.height_mm > 90 / 2
+    notes = " ".join(shutter_template(plane, hole=HOLE, used_share=0.95, **SIZES).notes)
+    assert f"the middle {made.cleared_share:.0%} of the film passes freely" in notes
+    assert "darker towards its edges" in notes
+
+
 def test_its_window_is_no_smaller_than_the_wall_s_opening() -> None:
     plane = CAMERAS["flat"]
     made = shutter(plane, hole=HOLE, margin_mm=1.0, **SIZES)
@@ -133,6 +167,18 @@ def test_by_hand_for_a_flat_film() -> None:
     assert made.window_width_mm == pytest.approx(2 * (6.5 * 63.5 / 70 + 0.2 * (1 + 6.5 / 70)))
     assert made.window_height_mm == pytest.approx(2 * (6.5 * 51 / 70 + 0.2 * (1 + 6.5 / 70)))
     assert made.travel_mm == pytest.approx(made.window_height_mm + 7)
+
+
+def test_a_narrow_view_still_gets_a_window_that_can_be_cut() -> None:
+    made = shutter(FilmPlane(flat(width_mm=60, distance_mm=600), 45.0), hole=HOLE, **SIZES)
+    assert (made.window_width_mm, made.window_height_mm) == (LEAST_WINDOW_MM, LEAST_WINDOW_MM)
+
+
+@pytest.mark.parametrize(("width", "distance"), [(40, 2), (15, 60)], ids=["steep", "too small to cut in"])
+def test_a_window_with_no_room_on_the_front_is_refused(width: float, distance: float) -> None:
+    with pytest.raises(Impossible) as refused:
+        shutter(FilmPlane(flat(width_mm=width, distance_mm=distance), width), hole=HOLE, **SIZES)
+    assert refused.value.code == "shutter_too_large"
 
 
 def test_a_thin_overlap_is_refused() -> None:

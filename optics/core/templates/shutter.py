@@ -20,6 +20,9 @@ NAMED = ("shutter", "Shutter that slides in a frame")
 
 #: The smallest window that is easily cut, mm.
 LEAST_WINDOW_MM = 8.0
+#: The most of the front's width and height that a window takes, so that the frame finds room about it, and the least
+#: share of the film's width and height that a smaller window must clear (our own judgement).
+MOST_OF_FRONT, LEAST_CLEARED = 0.5, 0.5
 #: The narrowest rail that glues well, mm.
 LEAST_RAIL_MM = 8.0
 #: The slide's head, for two fingers, mm high, and how much its upper corners are trimmed.
@@ -34,13 +37,15 @@ LAYERS = 3
 class Shutter:
     """Every size of the shutter, mm, from its window, the overlap round it and the clearance beside the slide.
 
-    Heights count down from the window's middle (`_y_mm`). The slide's own are those of the shut slide.
+    The window clips no ray to the middle `cleared_share` of the film's width and height. Heights count down from the
+    window's middle (`_y_mm`). The slide's own are those of the shut slide.
     """
 
     window_width_mm: float
     window_height_mm: float
     overlap_mm: float
     clearance_mm: float
+    cleared_share: float
 
     @property
     def slide_width_mm(self) -> float:
@@ -113,33 +118,36 @@ def shutter(
     margin_mm: float = 0.0,
     used_share: float = 1.0,
 ) -> Shutter:
-    """The shutter whose window clips no ray to the used film, before the wall and made of card `material_mm` thick.
+    """The shutter before the wall, made of card `material_mm` thick, whose window clips no ray to the used film.
 
     Its front stands three thicknesses before the wall's outer face, or before the plate where that is outside: the
-    window is the `wall_opening` of a wall that thick, 8 mm at least each way. Raises its `Impossible`, and
-    `Impossible("shutter_too_large")` where the window is wider than the container or higher than the film.
+    window is the `wall_opening` of a wall that thick, 8 mm at least each way. Where it would take more than half of
+    the front, the container's width by the film's height, it clears the largest share of the film, in whole percent,
+    that half the front allows. Raises the `Impossible` of `wall_opening`, and `Impossible("shutter_too_large")` where
+    that share is under `LEAST_CLEARED`.
     """
     at_least(0.0, material_mm=material_mm, clearance_mm=clearance_mm)
     at_least(1.0, overlap_mm=overlap_mm)
-    window = wall_opening(
-        plane,
-        wall_thickness_mm=LAYERS * material_mm + (wall_thickness_mm if plate_side == "inside" else 0.0),
-        hole_diameter_mm=hole.diameter_mm,
-        plate_thickness_mm=hole.plate_thickness_mm,
-        margin_mm=margin_mm,
-        used_share=used_share,
-    )
-    width, height = (max(LEAST_WINDOW_MM, each) for each in (window.width_mm, window.height_mm))
-    box = container(plane)
-    if width > box.width_mm or height > plane.height_mm:
-        raise Impossible(
-            "shutter_too_large",
-            f"Light for the whole of the film comes in so steeply that the shutter's window would be "
-            f"{say_mm(width, height)}, larger than the front of the camera, {say_mm(box.width_mm, plane.height_mm)}. "
-            "Take thinner card or a smaller used share, or cover the hole with a flap.",
-            "used_share",
+    room = MOST_OF_FRONT * container(plane).width_mm, MOST_OF_FRONT * plane.height_mm
+    smaller = (percent / 100 for percent in range(99, 0, -1) if LEAST_CLEARED <= percent / 100 < used_share)
+    for share in (used_share, *smaller):
+        window = wall_opening(
+            plane,
+            wall_thickness_mm=LAYERS * material_mm + (wall_thickness_mm if plate_side == "inside" else 0.0),
+            hole_diameter_mm=hole.diameter_mm,
+            plate_thickness_mm=hole.plate_thickness_mm,
+            margin_mm=margin_mm,
+            used_share=share,
         )
-    return Shutter(window_width_mm=width, window_height_mm=height, overlap_mm=overlap_mm, clearance_mm=clearance_mm)
+        width, height = (max(LEAST_WINDOW_MM, each) for each in (window.width_mm, window.height_mm))
+        if width <= room[0] and height <= room[1]:
+            return Shutter(width, height, overlap_mm, clearance_mm, cleared_share=share)
+    raise Impossible(
+        "shutter_too_large",
+        f"Light comes in so steeply that a shutter's window would be {say_mm(width, height)}, where the camera's front "
+        f"has room for {say_mm(*room)}. Take thinner card, or cover the hole with a flap.",
+        "material",
+    )
 
 
 def shutter_template(
@@ -166,6 +174,11 @@ def shutter_template(
         margin_mm=margin_mm,
         used_share=used_share,
     )
+    cleared = f"the middle {made.cleared_share:.0%} of the film" if made.cleared_share < 1 else "the whole film"
+    darker = (
+        "A window for all of the picture would leave no room on the camera's front, so with this one it gets darker "
+        "towards its edges. Where that matters, cover the hole with a flap or a cap instead."
+    )
     draft = Draft()
     right = _base(draft, made)
     right = _front(draft, made, right + GAP_MM)
@@ -179,7 +192,8 @@ def shutter_template(
         "between the teeth, then glue on the front.",
         "A slip of thin paper under the rails and the sill lets the slide run freely.",
         f"Glue the base to the outside of the camera, its centre lines on the hole. Drawn for a wall "
-        f"{say_mm(wall_thickness_mm)} thick with the plate {plate_side}: the front's window still clears the picture.",
+        f"{say_mm(wall_thickness_mm)} thick with the plate {plate_side}: light to {cleared} passes freely.",
+        *([darker] if made.cleared_share < used_share else []),
         f"Lift the slide by its head until it stops, {say_mm(made.travel_mm)}: the window is open, and the line across "
         "the neck is level with the frame's top. Let it down until the head rests on the frame: shut.",
         BLADE_CAUTION,
