@@ -3,9 +3,12 @@
 import numpy as np
 import pytest
 
+from optics.core.camera_plan import Hole
 from optics.core.faults import Impossible
 from optics.core.film_planes import FilmPlane
 from optics.core.profiles import bowed, drum
+from optics.core.templates.opening import wall_opening_template
+from optics.core.templates.plate import plate_template
 from optics.core.templates.template import Template
 from optics.core.templates.tripod import tripod_template
 
@@ -42,3 +45,18 @@ def test_no_block_where_it_would_not_hold_the_nut(plane: FilmPlane) -> None:
     with pytest.raises(Impossible) as refused:
         tripod_template(plane)
     assert refused.value.code == "no_room_for_block"
+
+
+def test_a_plate_larger_than_the_front_is_refused() -> None:
+    """The strip's ends lie at the hole's wall: 95 % of it seen through a wall of 4 mm takes a plate too wide."""
+    with pytest.raises(Impossible) as refused:
+        plate_template(caddy(0.0), hole=Hole(0.4), wall_thickness_mm=4.0, overlap_mm=8.0, used_share=0.95)
+    assert refused.value.code == "plate_too_large"
+    assert "171.0 x 90.0 mm" in str(refused.value)
+
+
+@pytest.mark.parametrize(("wall_mm", "told"), [(0.5, False), (3.0, True)])
+def test_an_opening_of_more_than_half_the_front_is_drawn_and_told_of(wall_mm: float, told: bool) -> None:
+    template = wall_opening_template(caddy(0.0), hole=Hole(0.4), wall_thickness_mm=wall_mm, used_share=0.95)
+    assert (max(length.mm for length in template.lengths) > 171 / 2) == told
+    assert any("more than half of the camera's front" in note for note in template.notes) == told

@@ -4,6 +4,7 @@ from optics.core.camera_plan import Hole
 from optics.core.film_planes import FilmPlane
 from optics.core.wall_opening import PlateSide, wall_opening
 
+from .container import container
 from .draft import BLADE_CAUTION, Draft, say_mm
 from .template import Template
 
@@ -40,6 +41,7 @@ def wall_opening_template(
         used_share=used_share,
     )
     width, height = opening.width_mm, opening.height_mm
+    front = container(plane).width_mm, plane.height_mm
     right, bottom = width / 2, height / 2
     draft = Draft()
     draft.rectangle("cut", (-right, -bottom, right, bottom))
@@ -59,11 +61,16 @@ def wall_opening_template(
         f"opening {say_mm(width, height)}",
         f"wall {say_mm(wall_thickness_mm)}, plate {plate_side}",
     )
+    larger = (
+        f"This opening takes more than half of the camera's front, {say_mm(*front)}: see that the wall still holds. "
+        "A thinner wall, thinned about the hole or cut away and closed with thin card, needs a smaller one."
+    )
     return draft.template(
         NAMED,
         "Prick through the ring where the centre lines cross: the hole comes there. Prick the four corners, then "
         "cut from corner to corner.",
         f"Square to the wall. The plate goes on the {plate_side} of the wall, its hole at the middle of the opening.",
         f"Drawn for a wall {say_mm(wall_thickness_mm)} thick: a thicker one needs a larger opening.",
+        *([larger] if width > front[0] / 2 or height > front[1] / 2 else []),
         BLADE_CAUTION,
     )

@@ -1,9 +1,11 @@
 """The plate that carries the hole, with a diamond to centre it by eye."""
 
 from optics.core.camera_plan import Hole
+from optics.core.faults import Impossible
 from optics.core.film_planes import FilmPlane
 from optics.core.wall_opening import PlateSide, wall_opening
 
+from .container import container
 from .draft import Draft, at_least, say_mm
 from .template import Template
 
@@ -29,7 +31,8 @@ def plate_template(
 ) -> Template:
     """A square that covers the wall's opening and `overlap_mm` ≥ 1 more on each side, 20 mm at least.
 
-    Raises the `Impossible` of `wall_opening`. Lengths: `plate width`, `plate height`, `half diagonal` of the diamond.
+    Raises the `Impossible` of `wall_opening`, and `Impossible("plate_too_large")` where it would be wider than the
+    container and higher than the film. Lengths: `plate width`, `plate height`, `half diagonal` of the diamond.
     """
     at_least(1.0, overlap_mm=overlap_mm)
     opening = wall_opening(
@@ -42,6 +45,14 @@ def plate_template(
         used_share=used_share,
     )
     side = max(LEAST_SIDE_MM, max(opening.width_mm, opening.height_mm) + 2 * overlap_mm)
+    front = container(plane).width_mm, plane.height_mm
+    if side > max(LEAST_SIDE_MM, *front):
+        raise Impossible(
+            "plate_too_large",
+            f"Light comes in so steeply that a plate over the opening would be {say_mm(side, side)}, larger than the "
+            f"camera's front, {say_mm(*front)}. Take a thinner wall or a smaller used share.",
+            "wall_thickness",
+        )
     half, corner = side / 2, HALF_DIAGONAL_MM
     draft = Draft()
     draft.rectangle("cut", (-half, -half, half, half))
