@@ -1,7 +1,8 @@
 """Small templates placed together on pages, each under its title.
 
 Shelf packing: the highest come first, each goes on the first shelf (a row as high as its first template) with room for
-it. Three ways are tried, each template as drawn, all lying, all standing; the one of fewest pages is taken.
+it. Three ways are tried, each template as drawn, all lying, all standing; the one of fewest pages, and then of fewest
+turned, is taken.
 """
 
 import textwrap
@@ -93,7 +94,7 @@ def pack(
     packed = [
         _packed([min(fitting, key=way) for fitting in choices], page_width_mm, page_height_mm, gap_mm) for way in ways
     ]
-    return min(packed, key=len)
+    return min(packed, key=lambda pages: (len(pages), sum(each.turned for page in pages for each in page.placed)))
 
 
 def on_one(page: PlacedPage) -> Template:

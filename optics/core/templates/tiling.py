@@ -21,11 +21,14 @@ from optics.core.templates.template import Label, Line, Point, Template
 MOST_PAGES = 100
 #: Less could not be glued, nor hold the letters beside a mark.
 LEAST_OVERLAP_MM = 5.0
+#: Where tiles join, the paper is made at least so long along the joint that the letters beside both marks have room.
+LEAST_JOINT_MM = 48.0
 #: How to join tiles.
 JOINING = (
-    "Cut each part along the thin line at its left and upper edge, where it has one; lay it up to the line before it.",
+    "Cut each part along the thin line at its left edge and at its upper edge, where it has one.",
+    "Lay the cut edge on the thin line near the right or lower edge of the part before it.",
     "Against a window, or with a needle through the middle of the marks, bring each mark over the one of its name.",
-    "Glue the parts together. Point needles and blades away from your hands.",
+    "Glue the parts together, rows first. Point needles and blades away from your hands.",
 )
 
 #: A point so little outside a tile counts as inside: rounding moves it less.
@@ -112,6 +115,12 @@ def tiles(
         )
     if count == 1:
         return (_tile(whole, grid, (0, 0), turn),)
+    whole = replace(
+        whole,
+        width_mm=max(whole.width_mm, min(LEAST_JOINT_MM, page_width_mm)),
+        height_mm=max(whole.height_mm, min(LEAST_JOINT_MM, page_height_mm)),
+    )
+    grid = _grid(whole.width_mm, whole.height_mm, page_width_mm, page_height_mm, overlap_mm)
     at = [(row, column) for row in range(grid.rows) for column in range(grid.columns)]
     labels = _labels_by_tile(whole.labels, [grid.window(place) for place in at])
     return tuple(
@@ -139,27 +148,32 @@ def drawn(tile: Tile) -> Template:
 def assembly(template: Template, tiles: Sequence[Tile]) -> str:
     """An SVG overview, for a sheet, of which tile lies where: not to scale, overlaps darker."""
     whole = turned(template) if tiles[0].turned else template
-    scale = min(ON_SHEET.wide_mm / whole.width_mm, ON_SHEET.high_mm / whole.height_mm)
-    frames, names = [], []
+    last = tiles[-1]
+    paper = last.x_mm + last.template.width_mm, last.y_mm + last.template.height_mm
+    scale = min(ON_SHEET.wide_mm / paper[0], ON_SHEET.high_mm / paper[1])
+    frames, behind, names = [], [], []
     for tile in tiles:
         x, y, wide, high = (
             scale * length for length in (tile.x_mm, tile.y_mm, tile.template.width_mm, tile.template.height_mm)
         )
         frames.append(f'<rect x="{x:.3f}" y="{y:.3f}" width="{wide:.3f}" height="{high:.3f}"/>')
         letter = min(2 * ON_SHEET.letter_mm, high / 2, wide / len(tile.name))
-        names.append(Label(x + wide / 2, y + high / 2 + letter / 2, tile.name, letter))
+        name = Label(x + wide / 2, y + high / 2 + letter / 2, tile.name, letter)
+        left, top, right, bottom = label_box(name)
+        behind.append(f'<rect x="{left:.3f}" y="{top:.3f}" width="{right - left:.3f}" height="{bottom - top:.3f}"/>')
+        names.append(name)
     lines = (replace(line, points=tuple((scale * x, scale * y) for x, y in line.points)) for line in whole.lines)
     body = (
         f'<g fill="#000" fill-opacity="0.1" stroke="#555" stroke-width="0.18">{"".join(frames)}</g>'
-        f"{strokes(lines)}{words(names)}"
+        f'{strokes(lines)}<g fill="#fff" fill-opacity="0.8">{"".join(behind)}</g>{words(names)}'
     )
     said = (
         f"How the {len(tiles)} parts of {template.title} lie: rows of letters from the top down, numbered from left "
         f"to right; neighbours overlap by {tiles[0].overlap_mm:g} mm, drawn darker. "
     )
     return document(
-        scale * whole.width_mm,
-        scale * whole.height_mm,
+        scale * paper[0],
+        scale * paper[1],
         title=f"{template.title}: how its parts lie",
         said=said + (_TURNED if tiles[0].turned else ""),
         body=body,
