@@ -44,6 +44,7 @@ class DarkroomPage(ClubPage):
         papers = list(rows.order_by("name"))
         paper = chosen(papers, self.request.GET.get("paper"), "pk")
         process = process_of(paper) if paper else None
+        steps = [Shown(step) for step in (*steps_of(process), Step("wash", STEPS_S["wash"], 0.0))]
         own = exposures_for(reader=self.membership).select_related("paper")
         own = own.filter(member_id=self.membership.user_id, corrected_at=None).order_by("-taken_at", "-number")
         waiting = list(own.filter(result__isnull=True)[:MOST_WAITING])
@@ -52,7 +53,8 @@ class DarkroomPage(ClubPage):
             "papers": papers,
             "paper": paper,
             "process": process and ProcessOut(process).data,
-            "steps": [Shown(step) for step in (*steps_of(process), Step("wash", STEPS_S["wash"], 0.0))],
+            "steps": steps,
+            "sources": {step.title: step.source for step in steps},
             "cautions": (CHEMICALS_CAUTION, MAINS_CAUTION, WASTE_CAUTION),
             "waiting": waiting,
             "log": log,

@@ -3,10 +3,12 @@
 import json
 import re
 from collections.abc import Iterator
+from io import BytesIO
 from typing import Any
 
 import pytest
 from django.test import Client
+from PIL import Image
 from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
 
 from tests.browser.conftest import LISTEN
@@ -98,3 +100,10 @@ def refused_with(status: int, **headers: str) -> Any:
         )
 
     return answer
+
+
+def only_red(page: Page) -> bool:
+    """Whether no pixel of the whole page has any green or blue in it."""
+    picture = Image.open(BytesIO(page.screenshot(full_page=True))).convert("RGB")
+    _, green, blue = (band.getextrema() for band in picture.split())
+    return (green, blue) == ((0, 0), (0, 0))

@@ -4,6 +4,8 @@ import * as alarm from "./field/alarm.js";
 import { clock } from "./field/time.js";
 
 const KEPT = "pinpool-darkroom";
+/* So long after the longest time it says that it is over, in s: nobody lifts a sheet within a second. */
+const GRACE = 5;
 const run = document.getElementById("run");
 const of = (id) => document.getElementById(id);
 const steps = [...of("steps").children].map((item) => ({
@@ -80,7 +82,7 @@ function tick() {
   const span = step.low === step.high ? clock(step.low) : `${clock(step.low)} to ${clock(step.high)}`;
   of("step-span").textContent = `of ${span}`;
   if (seconds < step.low) return;
-  say(seconds > step.high + 1 ? `${step.title}: over the time. Take it out.` : `${step.title}: enough. Move on.`);
+  say(seconds > step.high + GRACE ? `${step.title}: over the time. Take it out.` : `${step.title}: enough. Move on.`);
   const key = `${now.step} ${now.startedAt}`;
   if (sounded !== key) alarm.sound();
   sounded = key;
