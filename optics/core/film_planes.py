@@ -186,14 +186,26 @@ class FilmPlane:
 
         Good to about 1e-12 of its scale at a smooth dip, to 1e-6 at a cusp or where two dips are equally low.
         """
-        grid = self._grid(used_share * self.length_mm / 2)
+        grid, columns = self._searched(used_share)
         for step in range(3):
-            values = of(self.columns(grid))
+            values = of(columns)
             k = int(np.argmin(values))
             if step < 2:
                 finer = np.linspace(grid[max(k - 1, 0)], grid[min(k + 1, len(grid) - 1)], 257)
                 grid = np.union1d(finer, grid[k])  # the lowest point may be a kink
+                columns = self.columns(grid)
         return float(values[k])
+
+    def _searched(self, used_share: float) -> tuple[Floats, Columns]:
+        """Where a search begins, kept: several functions are searched over the same width."""
+        if used_share not in self._searches:
+            grid = self._grid(used_share * self.length_mm / 2)
+            self._searches[used_share] = grid, self.columns(grid)
+        return self._searches[used_share]
+
+    @cached_property
+    def _searches(self) -> dict[float, tuple[Floats, Columns]]:
+        return {}
 
     @cached_property
     def _ends(self) -> Columns:

@@ -117,11 +117,14 @@ def illuminate(
     stops = stops_map(plane, s_mm=s, y_mm=y, thickness_share=thickness_share)
     fine = _fine_stops(plane, thickness_share)
 
-    brightest, darkest = extreme_stops(plane, thickness_share=thickness_share, used_share=used_share)
-    balances = {
-        share: _balance(plane, hole_diameter_mm, thickness_share, share, fine) for share in {used_share, *USED_SHARES}
+    extremes = {
+        share: extreme_stops(plane, thickness_share=thickness_share, used_share=share)
+        for share in {used_share, *USED_SHARES}
     }
-    axis_stops = -2 * np.log2(_axis_f_number(plane, hole_diameter_mm))
+    brightest, darkest = extremes[used_share]
+    axis_f_number = _axis_f_number(plane, hole_diameter_mm)
+    balances = {share: _balance(hole_diameter_mm, axis_f_number, share, ends, fine) for share, ends in extremes.items()}
+    axis_stops = -2 * np.log2(axis_f_number)
     trade_f_number = plane.mean_mm / hole_diameter_mm
     trade_stops = -2 * np.log2(trade_f_number) - axis_stops
     distance_only = 2 * np.log2(plane.axis_distance_mm / plane.farthest_mm(used_share))
@@ -156,7 +159,8 @@ def extreme_stops(plane: FilmPlane, *, thickness_share: float, used_share: float
 
     brightest = -plane.least(lambda columns: -stops(columns, nearest), used_share)
     darkest = plane.least(lambda columns: stops(columns, farthest), used_share)
-    return brightest - _axis_stops(plane), darkest - _axis_stops(plane)
+    axis = _axis_stops(plane)
+    return brightest - axis, darkest - axis
 
 
 def _axis_stops(plane: FilmPlane) -> float:
@@ -177,13 +181,13 @@ def _fine_stops(plane: FilmPlane, thickness_share: float) -> Floats:
 
 
 def _balance(
-    plane: FilmPlane, hole_diameter_mm: float, thickness_share: float, used_share: float, fine: Floats
+    hole_diameter_mm: float, axis_f_number: float, used_share: float, extremes: tuple[float, float], fine: Floats
 ) -> Balance | None:
-    brightest, darkest = extreme_stops(plane, thickness_share=thickness_share, used_share=used_share)
+    brightest, darkest = extremes
     if not np.isfinite(darkest):
         return None
     middle = (brightest + darkest) / 2
-    f_number = _axis_f_number(plane, hole_diameter_mm) * 2 ** (-middle / 2)
+    f_number = axis_f_number * 2 ** (-middle / 2)
     return Balance(
         used_share=used_share,
         brightest_stops=brightest,

@@ -189,13 +189,11 @@ def _figure(paper: _Paper, region: _Region, axis: tuple[float, float]) -> Iterat
     """The level's figure on its line, as near to the axis's row as there is room."""
     words = say(region.level)
     wide, edge = _LETTER_WIDTH * paper.letter * len(words), 1e-6 * paper.width
-    points = [
-        (float(x), float(y))
-        for outline in region.outlines
-        for x, y in outline
-        if edge < x < paper.width - edge and edge < y < paper.height - edge
-    ]
-    for x, y in sorted(points, key=lambda point: (abs(point[1] - axis[1]), -point[0])):
+    corners = np.concatenate(region.outlines) if region.outlines else np.empty((0, 2))
+    inside = (corners > edge) & (corners < np.array([paper.width, paper.height]) - edge)
+    corners = corners[inside.all(axis=1)]
+    nearest = np.lexsort([-corners[:, 0], np.abs(corners[:, 1] - axis[1])])
+    for x, y in corners[nearest].tolist():
         box = _around(x, y, wide, paper.letter)
         if paper.has_room(box):
             paper.taken.append(box)

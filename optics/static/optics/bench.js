@@ -1,13 +1,14 @@
 /* The bench: what is typed goes to the API a moment later, and its answer is shown. The state is the address's query,
    so that a reload, a bookmark or somebody else sees the same box. */
 import { Away, Problem, call } from "../pinpool/api.js";
-import { showLightTable, showPlan, showSharpness } from "./bench_answer.js";
+import { showFigures, showLightTable, showParts, showSharpness } from "./bench_answer.js";
 import { showKept } from "./bench_compare.js";
 import { offerSaving } from "./bench_save.js";
 import { bodyOf, clearFaults, complete, showFaults, stateOf } from "./fields.js";
 import { sayFNumber, stops } from "./words.js";
 
-/* How long to wait after a keystroke before asking, and after an answer before asking for what takes longer, in ms. */
+/* How long to wait, in ms: between questions while somebody types fast, and after an answer before asking for what takes
+   longer. */
 const PAUSE = 60;
 const SETTLED = 300;
 /* The query name that holds the kept camera's own state. */
@@ -18,6 +19,7 @@ const said = document.querySelector("#said");
 const answer = document.querySelector("#answer");
 const root = document.documentElement;
 let waiting = 0;
+let typed = -Infinity;
 let settling = 0;
 let asking = new AbortController();
 let now = null;
@@ -65,9 +67,11 @@ function bodyFrom(state) {
   return body;
 }
 
-function soon() {
+/* A single change is asked about at once, a burst of them when it pauses. */
+function soon({ timeStamp }) {
   clearTimeout(waiting);
-  waiting = setTimeout(ask, PAUSE);
+  waiting = setTimeout(ask, timeStamp - typed < PAUSE ? PAUSE : 0);
+  typed = timeStamp;
 }
 
 async function ask() {
@@ -86,9 +90,10 @@ async function ask() {
     const plan = await planOf(body, signal);
     clearFaults(form);
     now = { state, body, plan, sharpness: null };
-    showPlan(plan);
+    showFigures(plan);
     answer.classList.remove("stale");
     answer.dispatchEvent(new CustomEvent("shown"));
+    requestAnimationFrame(() => setTimeout(() => signal.aborted || showParts(plan)));
     settling = setTimeout(() => settle(now, signal), SETTLED);
   } catch (fault) {
     refused(fault, signal);

@@ -5,9 +5,8 @@ import { area, degrees, fine, list, percent, sayFNumber, size, stops } from "./w
 const answer = document.querySelector("#answer");
 const slots = Object.fromEntries([...answer.querySelectorAll("[data-slot]")].map((each) => [each.dataset.slot, each]));
 
-/** Every figure, table and drawing of `camera-plan`. */
-export function showPlan(plan) {
-  figures(plan);
+/** Every table and drawing of `camera-plan`: they follow the figures a frame later, which need not wait for them. */
+export function showParts(plan) {
   list(slots.advice, plan.advice.map((flag) => flag.text));
   showDrawing(slots.section, plan.svg);
   showDrawing(slots.light_map, plan.light_svg);
@@ -18,7 +17,6 @@ export function showPlan(plan) {
   part("times", plan.exposure_table.length);
   rows(slots.times, plan.exposure_table.map((row) => [row.ev100, row.exposure_time.text]));
   arrangements(plan.comparison);
-  answer.hidden = false;
 }
 
 /** The curve and the sentence of `sharpness`. */
@@ -43,7 +41,8 @@ export function showLightTable({ x, y, stops: levels }, unit) {
   rows(slots.light_table, upright.reverse());
 }
 
-function figures(plan) {
+/** The figures of `camera-plan` that a person looks at first. */
+export function showFigures(plan) {
   const { f_number: number, film_plane: plane, illumination } = plan;
   const spread = number.f_number_uncertainty ? ` ± ${number.uncertainty_stops.toFixed(1)} stop` : "";
   const given = plan.hole_diameter.value !== plan.hole.chosen.diameter.value;
@@ -55,6 +54,7 @@ function figures(plan) {
   slots.negative.textContent = area(plane.negative);
   slots.view.textContent = degrees(plane.field_of_view.horizontal);
   slots.darkest.textContent = stops(illumination.darkest_stops);
+  answer.hidden = false;
 }
 
 function light({ balanced, by_used_share: balances, within_one_stop_share: near }) {
