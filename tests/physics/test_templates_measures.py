@@ -189,7 +189,7 @@ def test_liner() -> None:
     assert {left, right} <= {tuple(point) for point in loops(template)[0].tolist()}
     with pytest.raises(Impossible) as refused:
         liner_template(CADDY, clearance_mm=45)
-    assert refused.value.field == "height"
+    assert (refused.value.code, refused.value.field) == ("liner_too_small", "clearance")
 
 
 # ------------------------------------------------------------------------------------------ sleeve and tripod

@@ -69,7 +69,8 @@ def wall_opening_template(
         NAMED,
         "Prick through the ring where the centre lines cross: the hole comes there. Prick the four corners, then "
         "cut from corner to corner.",
-        f"Square to the wall. The plate goes on the {plate_side} of the wall, its hole at the middle of the opening.",
+        "Hold the blade upright, so that the cut is square to the wall.",
+        f"The plate goes on the {plate_side} of the wall, its hole at the middle of the opening.",
         f"Drawn for a wall {say_mm(wall_thickness_mm)} thick: a thicker one needs a larger opening.",
         *([larger] if width > front[0] / 2 or height > front[1] / 2 else []),
         BLADE_CAUTION,

@@ -179,6 +179,7 @@ def shutter_template(
         "A window for all of the picture would leave no room on the camera's front, so with this one it gets darker "
         "towards its edges. Where that matters, cover the hole with a flap or a cap instead."
     )
+    round_wall = "A tin's wall is round: fill what gapes behind the base with card, and seal it with black tape."
     draft = Draft()
     right = _base(draft, made)
     right = _front(draft, made, right + GAP_MM)
@@ -194,6 +195,7 @@ def shutter_template(
         f"Glue the base to the outside of the camera, its centre lines on the hole. Drawn for a wall "
         f"{say_mm(wall_thickness_mm)} thick with the plate {plate_side}: light to {cleared} passes freely.",
         *([darker] if made.cleared_share < used_share else []),
+        *([round_wall] if container(plane).round else []),
         f"Lift the slide by its head until it stops, {say_mm(made.travel_mm)}: the window is open, and the line across "
         "the neck is level with the frame's top. Let it down until the head rests on the frame: shut.",
         BLADE_CAUTION,
