@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
+from types import SimpleNamespace
 from typing import Any
 
 from optics import contributed
@@ -97,7 +98,7 @@ def advised(hole: MadeHole, *, target: float | None, focal_length: float | None)
     return {"target_mm": target, "advice": advise_hole(hole, wanted_mm=target)}
 
 
-def illumination(*, film_plane: FilmPlane, hole: Hole, columns: int, rows: int, used_share: float) -> dict[str, Any]:
+def illumination(*, film_plane: FilmPlane, hole: Hole, columns: int, rows: int, used_share: float) -> Any:
     found = illuminate(
         film_plane,
         hole_diameter_mm=hole.diameter_mm,
@@ -106,7 +107,7 @@ def illumination(*, film_plane: FilmPlane, hole: Hole, columns: int, rows: int, 
         columns=columns,
         rows=rows,
     )
-    return {**vars(found), "svg": _light_map(film_plane, hole)}
+    return SimpleNamespace(**vars(found), svg=_light_map(film_plane, hole))
 
 
 def _light_map(plane: FilmPlane, hole: Hole) -> str:
