@@ -15,7 +15,7 @@ from optics.core.lettering import ON_SHEET
 from optics.core.templates.clipping import clipped, holds
 from optics.core.templates.moving import moved_label, moved_points, turned
 from optics.core.templates.register_marks import Mark, joint_marks
-from optics.core.templates.svg import Box, document, label_box, strokes, words
+from optics.core.templates.svg import CAPITAL_SHARE, LETTER_WIDTH, Box, document, label_box, strokes, words
 from optics.core.templates.template import Label, Line, Point, Template
 
 MOST_PAGES = 100
@@ -33,6 +33,8 @@ JOINING = (
 
 #: A point so little outside a tile counts as inside: rounding moves it less.
 _SLACK_MM = 1e-6
+#: The room of a letter as a share of its height.
+_WIDE = LETTER_WIDTH / CAPITAL_SHARE
 _TURNED = "Turned by a quarter turn, which saves pages; all lengths stay true."
 
 #: A tile's row and column, from 0.
@@ -78,6 +80,17 @@ class _Grid:
         left, top = column * (self.width_mm - self.overlap_mm), row * (self.height_mm - self.overlap_mm)
         return left, top, left + self.width_mm, top + self.height_mm
 
+    def alone(self, place: Place) -> Box:
+        """What of the window no neighbour shows too."""
+        row, column = place
+        left, top, right, bottom = self.window(place)
+        return (
+            left + self.overlap_mm * (column > 0),
+            top + self.overlap_mm * (row > 0),
+            right - self.overlap_mm * (column < self.columns - 1),
+            bottom - self.overlap_mm * (row < self.rows - 1),
+        )
+
 
 def tiles(
     template: Template, *, page_width_mm: float, page_height_mm: float, overlap_mm: float = 10.0
@@ -122,7 +135,7 @@ def tiles(
     )
     grid = _grid(whole.width_mm, whole.height_mm, page_width_mm, page_height_mm, overlap_mm)
     at = [(row, column) for row in range(grid.rows) for column in range(grid.columns)]
-    labels = _labels_by_tile(whole.labels, [grid.window(place) for place in at])
+    labels = _labels_by_tile(whole.labels, grid, at)
     return tuple(
         _tile(_clipped(whole, grid, place, own), grid, place, turn) for place, own in zip(at, labels, strict=True)
     )
@@ -157,7 +170,7 @@ def assembly(template: Template, tiles: Sequence[Tile]) -> str:
             scale * length for length in (tile.x_mm, tile.y_mm, tile.template.width_mm, tile.template.height_mm)
         )
         frames.append(f'<rect x="{x:.3f}" y="{y:.3f}" width="{wide:.3f}" height="{high:.3f}"/>')
-        letter = min(2 * ON_SHEET.letter_mm, high / 2, wide / len(tile.name))
+        letter = min(2 * ON_SHEET.letter_mm, high / 2, wide / (_WIDE * len(tile.name)))
         name = Label(x + wide / 2, y + high / 2 + letter / 2, tile.name, letter)
         left, top, right, bottom = label_box(name)
         behind.append(f'<rect x="{left:.3f}" y="{top:.3f}" width="{right - left:.3f}" height="{bottom - top:.3f}"/>')
@@ -232,32 +245,36 @@ def _clipped(whole: Template, grid: _Grid, place: Place, labels: Sequence[Label]
     )
 
 
-def _labels_by_tile(labels: Sequence[Label], windows: Sequence[Box]) -> list[list[Label]]:
-    """For each window its labels: those whole in it, and those whole nowhere that move least to become so here."""
-    own: list[list[Label]] = [[] for _ in windows]
+def _labels_by_tile(labels: Sequence[Label], grid: _Grid, at: Sequence[Place]) -> list[list[Label]]:
+    """For each place its labels: those whole there, and those whole nowhere that move least to become so there."""
+    own: dict[Place, list[Label]] = {place: [] for place in at}
     for label in labels:
-        left, top, right, bottom = label_box(label)
-        whole = [index for index, window in enumerate(windows) if holds(window, ((left, top), (right, bottom)))]
-        for index in whole:
-            own[index].append(label)
+        box, anchor = label_box(label), ((label.x_mm, label.y_mm),)
+        whole = [place for place in at if holds(grid.window(place), (box[:2], box[2:]))]
+        for place in whole:
+            own[place].append(label)
         if not whole:
-            anchor = ((label.x_mm, label.y_mm),)
-            holders = [index for index, window in enumerate(windows) if holds(window, anchor)] or range(len(windows))
-            moves = {index: _move_into(label_box(label), windows[index]) for index in holders}
-            nearest = min(holders, key=lambda index: np.hypot(*moves[index]))
+            holders = [place for place in at if holds(grid.window(place), anchor)] or at
+            moves = {place: _move_into(box, grid.window(place), grid.alone(place)) for place in holders}
+            nearest = min(holders, key=lambda place: np.hypot(*moves[place]))
             own[nearest].append(moved_label(label, *moves[nearest]))
-    return own
+    return list(own.values())
 
 
-def _move_into(box: Box, window: Box) -> Point:
-    """How far to move a box across and down until it lies in a window; not at all where it is too large."""
-    across, down = (
-        max(window[axis] - box[axis], 0.0) + min(window[axis + 2] - box[axis + 2], 0.0)
-        if box[axis + 2] - box[axis] <= window[axis + 2] - window[axis]
-        else 0.0
-        for axis in range(2)
-    )
-    return across, down
+def _move_into(box: Box, window: Box, alone: Box) -> Point:
+    """How far to move a box across and down to lie in a window, clear of its joints where there is room."""
+    return _shift(box[::2], window[::2], alone[::2]), _shift(box[1::2], window[1::2], alone[1::2])
+
+
+def _shift(span: tuple[float, float], window: tuple[float, float], alone: tuple[float, float]) -> float:
+    """The same along one axis; nothing where the span is in the window already, or too long for it."""
+    low, high = span
+    if window[0] <= low and high <= window[1]:
+        return 0.0
+    for first, last in (alone, window):
+        if high - low <= last - first:
+            return max(first - low, 0.0) + min(last - high, 0.0)
+    return 0.0
 
 
 def _marks(grid: _Grid, place: Place) -> tuple[Mark, ...]:
