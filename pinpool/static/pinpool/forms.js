@@ -1,7 +1,8 @@
 // Forms whose fields are a call's JSON body: <form data-send="POST" action="…">.
 //
 // A field's name is a JSON pointer without its first slash; data-as says what it is if not a text (number, boolean, json,
-// or list: lines). Empty fields are left out, unless data-empty is "null" or "blank". A file makes it multipart.
+// list: lines, or pairs: two to a line with a comma). Empty fields are left out, unless data-empty is "null" or "blank";
+// so are disabled ones, by themselves or by their fieldset. A file makes it multipart.
 // data-etag goes along as If-Match (data-fetch-etag asks for it first). data-confirm asks before. data-then: "reload", or
 // an address in which {key} stands for the answer's key. data-show names a key of the answer to show here.
 
@@ -43,7 +44,7 @@ export function content(form) {
   if (form.dataset.send === "DELETE") return {}
   const body = {}
   for (const field of form.elements) {
-    if (!field.name || field.disabled || field.type === "file" || (field.type === "radio" && !field.checked)) continue
+    if (!field.name || field.matches(":disabled") || field.type === "file" || (field.type === "radio" && !field.checked)) continue
     const value = valueOf(field)
     if (value !== undefined) put(body, field.name.split("/"), value)
   }
@@ -58,9 +59,14 @@ function valueOf(field) {
     case "number": return Number.isFinite(Number(text)) ? Number(text) : text
     case "boolean": return text === "true"
     case "json": try { return JSON.parse(text) } catch { return text }
-    case "list": return text.split("\n").map((line) => line.trim()).filter(Boolean)
+    case "list": return linesOf(text)
+    case "pairs": return linesOf(text).map((line) => line.split(",").map((part) => part.trim()))
     default: return text
   }
+}
+
+function linesOf(text) {
+  return text.split("\n").map((line) => line.trim()).filter(Boolean)
 }
 
 function put(body, keys, value) {
@@ -92,7 +98,8 @@ export function refused(form, fault) {
 function mark(form, error) {
   let pointer = error.pointer.replace(/^\//, "")
   while (pointer) {
-    const field = [...form.elements].find((each) => each.name === pointer || each.name.startsWith(`${pointer}/`))
+    const field = [...form.elements].find((each) =>
+      !each.matches(":disabled") && each.type !== "hidden" && (each.name === pointer || each.name.startsWith(`${pointer}/`)))
     if (field) {
       const text = paragraph("fault", error.detail)
       text.id = `fault-${crypto.getRandomValues(new Uint32Array(1))[0]}`
