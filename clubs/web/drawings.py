@@ -1,0 +1,31 @@
+"""Drawings on the club's pages: how the film lies, and codes to scan."""
+
+import json
+from functools import lru_cache
+from typing import Any
+
+import segno
+
+from optics import contributed
+from optics.core.faults import Impossible
+from optics.core.say import Lengths
+from optics.core.section_svg import section_svg
+from pinpool.http.problems import PluginFailed
+
+
+def section_of(film_plane: dict[str, Any], *, title: str, lengths: Lengths) -> str:
+    """The section of a stored film plane as SVG, its texts escaped; "" where the plug-in of its kind is gone."""
+    return _section(json.dumps(film_plane, sort_keys=True), title, lengths)
+
+
+@lru_cache(maxsize=1000)  # a drawing takes some 15 ms, and a registry shows fifty
+def _section(film_plane: str, title: str, lengths: Lengths) -> str:
+    try:
+        return section_svg(contributed.film_plane(**json.loads(film_plane)), title=title, lengths=lengths)
+    except (Impossible, PluginFailed):
+        return ""
+
+
+def code_to_scan(text: str) -> str:
+    """A QR code as the address of a picture, black on white with its quiet zone."""
+    return segno.make_qr(text, error="m").svg_data_uri(scale=4, dark="#000", light="#fff", border=4)
