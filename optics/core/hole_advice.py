@@ -15,6 +15,8 @@ NEAR_ENOUGH_STOPS = 1 / 3
 ROUND_ENOUGH_SHARE = 0.9
 #: Burrs along more than this share of the outline are worth more work. Common practice, no source.
 CLEAN_ENOUGH_SHARE = 0.05
+#: Stops that would be said as 0.0.
+_NOTHING = 0.05
 
 
 @dataclass(frozen=True)
@@ -39,8 +41,9 @@ def advise_hole(hole: MadeHole, *, wanted_mm: float | None = None) -> tuple[Flag
     """What to do first, one of `go_on`, `leave_it`, `measure_again`, `start_again`; then why; then the caution.
 
     Work makes a hole wider, cleaner and, where a needle is turned in it, rounder, never smaller. So a hole wider than
-    the one `wanted_mm` (> 0) is past mending, and one out of round can be mended while there is still size to go. What
-    the measurement cannot tell apart, by one standard deviation, is to be measured again.
+    the one `wanted_mm` (> 0) is past mending; burrs come off first, since they also make it look out of round; and one
+    out of round without them can be mended only while there is still size to go. What the measurement cannot tell
+    apart, by one standard deviation, is to be measured again.
     """
     off, unsure = 0.0, 2 / LN2 * hole.uncertainty_mm / hole.diameter_mm
     if wanted_mm is not None:
@@ -67,23 +70,25 @@ def _verdict(hole: MadeHole, wanted_mm: float | None, off_stops: float, unsure_s
             return _MEASURE
         if over > 0:
             return _GO_ON if off_stops < 0 else _START
-    if hole.out_of_round:
-        return _START
-    return _GO_ON if hole.has_burr else _LEAVE
+    if hole.has_burr:  # what stands in also makes it look out of round
+        return _GO_ON
+    return _START if hole.out_of_round else _LEAVE
 
 
 def _reasons(hole: MadeHole, wanted_mm: float | None, off_stops: float, unsure_stops: float) -> Iterator[Flag]:
     if wanted_mm is None:
         yield Flag("no_target", "Say what hole you want, or the focal length, to hear whether its size is right.")
     else:
-        way = "more" if off_stops > 0 else "less"
+        light = f"{abs(off_stops):.1f} stop {'more' if off_stops > 0 else 'less'} light"
+        known = f"±{unsure_stops:.1f} stop"
         code = "right_size"
         if abs(off_stops) > NEAR_ENOUGH_STOPS:
             code = "too_wide" if off_stops > 0 else "too_narrow"
         yield Flag(
             code,
-            f"It is {hole.diameter_mm:.3f} mm across and {wanted_mm:.3f} mm is wanted: {abs(off_stops):.1f} stop {way} "
-            f"light, known to ±{unsure_stops:.1f} stop.",
+            f"It is {hole.diameter_mm:.3f} mm across and {wanted_mm:.3f} mm is wanted: "
+            f"{'the same light' if abs(off_stops) < _NOTHING else light}, known to "
+            f"{'better than 0.1 stop' if unsure_stops < _NOTHING else known}.",
         )
     if hole.out_of_round:
         yield Flag(

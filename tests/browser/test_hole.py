@@ -3,6 +3,7 @@
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from PIL import Image
 from playwright.sync_api import Page, expect
@@ -84,7 +85,12 @@ def test_a_scan_is_measured_and_its_outline_lies_on_the_picture(page: Page, tmp_
     expect(slot(page, "verdict")).to_contain_text("Leave it")
     drawn = slot(page, "outline").locator("svg")
     expect(drawn.locator("polygon")).to_have_count(2)
-    # The picture is shown, in its own place: the outline's middle is the hole's.
+    left, top, side, _ = map(float, (drawn.get_attribute("viewBox") or "").split())
+    hole_px = scan.diameter_mm / scan.mm_per_pixel
+    assert hole_px < side < 2 * hole_px
+    middle = (left + side / 2, top + side / 2)
+    assert middle == pytest.approx(np.array(scan.image.shape[::-1]) / 2, abs=0.1 * hole_px)
+    assert drawn.bounding_box()["height"] > 200  # type: ignore[index]
     assert drawn.locator("image").evaluate("image => image.getBBox().width") == scan.image.shape[1]
     assert drawn.locator("image").get_attribute("href").startswith("blob:")  # type: ignore[union-attr]
     whole = page.get_by_role("button", name="Show the whole picture")
@@ -99,6 +105,7 @@ def test_a_scan_is_measured_and_its_outline_lies_on_the_picture(page: Page, tmp_
 def test_burrs_are_told_and_worth_more_work(phone: Page, tmp_path: Path) -> None:
     phone.goto("/hole/")
     send(phone, picture(render(BURRED), tmp_path))
+    expect(slot(phone, "verdict")).to_contain_text("Go on")
     expect(slot(phone, "reasons")).to_contain_text("Burrs stand in along")
 
 

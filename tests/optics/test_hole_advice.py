@@ -33,7 +33,7 @@ def codes(hole: MadeHole, wanted_mm: float | None = None) -> list[str]:
         (
             MadeHole(0.30, 0.002, 0.80, 0.2),
             None,
-            ["start_again", "no_target", "out_of_round", "burr", "caution_blades"],
+            ["go_on", "no_target", "out_of_round", "burr", "caution_blades"],
         ),
     ],
 )
@@ -45,6 +45,8 @@ def test_reasons_quote_the_figures() -> None:
     """(0.36/0.30)² of the light is 0.53 stop more; a tenth of the diameter is 2/ln 2 · 0.1 = 0.29 stop [derived]."""
     _, size, round_, burr, _ = advise_hole(MadeHole(0.40, 0.04, 0.8, 0.25), wanted_mm=0.30)
     assert "0.400 mm across and 0.300 mm is wanted: 0.8 stop more light, known to ±0.3 stop" in size.text
+    _, same = advise_hole(MadeHole(0.301, 0.001), wanted_mm=0.30)
+    assert same.text.endswith("wanted: the same light, known to better than 0.1 stop.")
     assert "80% of the wide way" in round_.text
     assert "25% of the outline" in burr.text
 

@@ -25,11 +25,17 @@ export function showOutline(place, note, outline, picture) {
     note.textContent = "This browser cannot show such a picture, so the outline stands alone.";
   });
   svg.querySelector("g").before(image);
-  const hole = svg.querySelector("polygon").getBBox();
-  const side = ABOUT * Math.max(hole.width, hole.height);
-  const near = [hole.x + hole.width / 2 - side / 2, hole.y + hole.height / 2 - side / 2, side, side];
-  shown = { svg, url, near: near.join(" "), whole: `0 0 ${width} ${height}` };
+  svg.setAttribute("width", "100%");
+  shown = { svg, url, near: viewAbout(svg.querySelector("polygon")), whole: `0 0 ${width} ${height}` };
   zoom(false);
+}
+
+/* A square about an outline, as a viewBox. */
+function viewAbout(polygon) {
+  const [x, y] = ["x", "y"].map((axis) => [...polygon.points].map((point) => point[axis]));
+  const [left, right, top, bottom] = [Math.min(...x), Math.max(...x), Math.min(...y), Math.max(...y)];
+  const side = ABOUT * Math.max(right - left, bottom - top);
+  return [(left + right - side) / 2, (top + bottom - side) / 2, side, side].join(" ");
 }
 
 function zoom(whole) {
