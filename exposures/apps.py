@@ -11,7 +11,9 @@ class ExposuresConfig(AppConfig):
 
     def ready(self) -> None:
         from clubs import closing as closing_of_clubs  # noqa: PLC0415  (models must be loaded first)
+        from clubs.web import panels  # noqa: PLC0415
         from exposures import closing, own_data  # noqa: PLC0415
+        from exposures.web import camera_panels  # noqa: PLC0415
         from exposures.workshops import own_data as own_data_of_workshops  # noqa: PLC0415
         from pinpool.accounts.own_data import contribute  # noqa: PLC0415
 
@@ -20,3 +22,8 @@ class ExposuresConfig(AppConfig):
         contribute("imports", own_data.imports_of)
         contribute("places", own_data_of_workshops.places_of, before_deletion=own_data_of_workshops.part_with)
         closing_of_clubs.contribute("exposures", closing.part_with, hold=closing.hold)
+        panels.contribute("camera", "Latest in its log", camera_panels.latest_logs)
+        panels.contribute("camera", "What its log says of the hole", camera_panels.offset)
+        panels.contribute("camera", "The next test with it", camera_panels.next_test)
+        panels.contribute("club", "Open workshops", camera_panels.open_workshops)
+        panels.contribute("club", "Latest in the log", camera_panels.new_logs)
