@@ -11,6 +11,7 @@ from clubs.web.base import ClubPage
 from clubs.web.cameras import SHOWN_SHEETS, as_posted, for_sheets, for_specs
 from clubs.web.drawings import section_of
 from clubs.web.own import may_change_design
+from pinpool.plugins.registry import contributions
 from pinpool.web.lists import listed
 
 #: The newest cameras that a design's page names.
@@ -45,10 +46,11 @@ class DesignPage(ClubPage):
         built = Camera.objects.filter(club=self.club, design=design).order_by("-pk")[:SHOWN_CAMERAS]
         subject = of_cameras.subject_of(design)
         sheets = issuing.sheets_in(actor=self.membership).filter(subject=subject).defer("data").order_by("-number")
+        kind = contributions("film_planes").get(design.film_plane["kind"])
         title = f"How the film lies in “{design.name}”"
         context |= for_sheets() | {
             "design": design,
-            "sizes_of": DesignOut(design, context=context).data["film_plane"],
+            "sizes_of": DesignOut(design, context=context).data["film_plane"] | {"kind": kind.label if kind else "–"},
             "posted": as_posted(design.film_plane),
             "drawing": section_of(design.film_plane, title=title, lengths=context["lengths"]),
             "built": built,
