@@ -27,5 +27,5 @@ def _section(film_plane: str, title: str, lengths: Lengths) -> str:
 
 
 def code_to_scan(text: str) -> str:
-    """A QR code as the address of a picture, black on white with its quiet zone."""
-    return segno.make_qr(text, error="m").svg_data_uri(scale=4, dark="#000", light="#fff", border=4)
+    """A QR code as SVG, black on white with its quiet zone; stands in an element of the class “code”."""
+    return segno.make_qr(text, error="m").svg_inline(scale=4, border=4, dark="#000", light="#fff")
