@@ -1,0 +1,40 @@
+"""How pages of the log say what it holds."""
+
+from django import template
+from django.utils.safestring import SafeString, mark_safe
+
+from exposures.web.plots import say_end
+
+register = template.Library()
+
+
+@register.filter
+def time_to_give(time_s: float | None) -> str:
+    """“3 min 20 s”; in words where no time would do."""
+    return "no time would do" if time_s is None or time_s == float("inf") else say_end(time_s)
+
+
+@register.filter
+def exponent(number: float) -> str:
+    """“1.28”; in words where the logs bound it on no side."""
+    return f"{number:.2f}" if number < 1000 else "without bound"
+
+
+@register.filter
+def percent(share: float) -> str:
+    """“83 %”."""
+    return f"{share:.0%}".replace("%", " %")
+
+
+@register.filter
+def typed(value: object) -> str:
+    """What somebody typed, as a field shows it again: a text, a number, or “4 min” of {"value": 4, "unit": "min"}."""
+    if isinstance(value, dict):
+        return " ".join(str(value[key]) for key in ("value", "unit") if key in value)
+    return "" if value is None else str(value)
+
+
+@register.filter
+def drawn(svg: str) -> SafeString:
+    """An SVG that the service made itself, every word in it escaped where it was made."""
+    return mark_safe(svg)  # noqa: S308

@@ -1,0 +1,98 @@
+"""The pages of papers: what is in stock, and what the club's log says of each."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from clubs.roles import allows
+from clubs.selectors import cameras_in
+from clubs.web.base import ClubPage
+from exposures import pooling, selectors
+from exposures.darkroom import STEPS_S, steps_of
+from exposures.filters import PaperFilter
+from exposures.models import ExposureLog, Paper
+from exposures.paper_logs import LogBesideLine, contributions_to, logs_beside_line
+from exposures.reciprocity.result import CurvePoint
+from exposures.sheets.darkroom_card import CHEMICALS_CAUTION, NAMES
+from exposures.teaching import plan_tests
+from exposures.web.asked import AskedPage, as_api, reading_ways
+from exposures.web.plots import Mark, correction, paper_svg
+from pinpool.http.filters import filtered
+from pinpool.http.pages import page_of_rows
+
+
+@dataclass(frozen=True)
+class CurveRow:
+    """A row of a paper's table; `stops` is the correction in time, None where no time would do."""
+
+    point: CurvePoint
+
+    @property
+    def stops(self) -> float | None:
+        stops = correction(self.point.indicated_s, self.point.time_s)
+        return stops if np.isfinite(stops) else None
+
+
+class PapersPage(AskedPage):
+    """The club's papers and films, with what is known of each."""
+
+    action = "read_papers"
+    template_name = "exposures/papers.html"
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        asked = as_api(self.request, self.reader)
+        page = page_of_rows(asked, filtered(PaperFilter, asked, selectors.papers_in(club=self.club)), key="name")
+        told: dict[str, Any] = {
+            "page": page,
+            "papers": selectors.known_of(page.results, self.club),
+            "families": sorted(set(selectors.papers_in(club=self.club).values_list("family", flat=True))),
+            "retired": self.request.GET.get("retired"),
+        }
+        if allows(self.membership.role, "ask_next_tests"):
+            told["plan"] = plan_tests(actor=self.membership, count=3)
+        return super().get_context_data(**kwargs) | told
+
+
+class PaperPage(ClubPage):
+    """One paper: its curve with the logs on it, who made them, and the time to give."""
+
+    action = "read_estimates"
+    template_name = "exposures/paper.html"
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        paper = selectors.paper_in(club=self.club, id=self.kwargs["id"])
+        [known] = selectors.known_of([paper], self.club)
+        logs = logs_beside_line(actor=self.membership, paper=paper)
+        process = _latest_process(paper)
+        key = paper.catalogue_key
+        return super().get_context_data(**kwargs) | {
+            "paper": paper,
+            "known": known,
+            "rows": [CurveRow(point) for point in known.answer.curve],
+            "plot": _plot(known, logs),
+            "logs": logs,
+            "logs_count": len(logs),
+            "doubted": [each for each in logs if each.doubt],
+            "given_by": contributions_to(actor=self.membership, paper=paper),
+            "cameras": [each for each in cameras_in(club=self.club) if each.retired_at is None],
+            "ways": reading_ways(),
+            "published_lines": "\n".join(", ".join(map(str, row)) for row in paper.published_typed or ()),
+            "process": process,
+            "steps": [(NAMES.get(step.name, step.name), step) for step in steps_of(process)],
+            "wash": STEPS_S["wash"],
+            "chemicals_caution": CHEMICALS_CAUTION,
+            "merges": [each for each in pooling.merges_in(club=self.club) if key in {each.key, each.into_key}],
+        }
+
+
+def _plot(known: selectors.PaperKnown, logs: list[LogBesideLine]) -> str:
+    marks = [Mark(each.indicated_s, each.log.exposure_time_s, each.log.grade, bool(each.doubt)) for each in logs]
+    rows = known.paper.published_rows_s or ()
+    return paper_svg(known.paper.name, known.answer.curve, marks=marks, published_s=rows)
+
+
+def _latest_process(paper: Paper) -> dict[str, Any] | None:
+    """How the newest log of a paper that says so was developed; of private ones nothing."""
+    logs = ExposureLog.objects.filter(paper=paper, private=False, process__isnull=False).order_by("-number")
+    return logs.values_list("process", flat=True).first()
