@@ -21,6 +21,7 @@ class PinpoolConfig(AppConfig):
         entries()
         checks.register(check_plugins)
         checks.register(check_cache)
+        checks.register(check_place_page)
 
 
 def check_plugins(app_configs: Any, **kwargs: Any) -> list[checks.CheckMessage]:  # noqa: ARG001  (Django's signature)
@@ -46,3 +47,14 @@ def check_cache(app_configs: Any, **kwargs: Any) -> list[checks.CheckMessage]:  
     text = f"Tries of passwords and codes are counted on a {backend}, which several workers do not count on together."
     hint = "Name a cache in the database, in Redis or in Memcached as PINPOOL['CACHE']."
     return [checks.Info(text, hint=hint, id="pinpool.I001")]
+
+
+def check_place_page(app_configs: Any, **kwargs: Any) -> list[checks.CheckMessage]:  # noqa: ARG001
+    """An error where the page that is printed for a workshop's places would be the same for all of them."""
+    from pinpool.conf import setting  # noqa: PLC0415
+
+    page = setting("PLACE_PAGE")
+    if not page or "{code}" in page:
+        return []
+    hint = "Write it as https://club.example/place/{code}, or leave it empty for Pinpool's own page."
+    return [checks.Error("PINPOOL['PLACE_PAGE'] has no {code} in it.", hint=hint, id="pinpool.E001")]

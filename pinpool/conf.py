@@ -34,7 +34,7 @@ DEFAULTS: dict[str, Any] = {
     "MAX_WORKSHOP_PLACES": 60,
     "MAX_PLACE_EXPOSURES": 200,
     # The page that opens a place of a workshop by its claim code, such as "https://club.example/place/{code}": it is
-    # printed as a code to scan. Without one that is the API's own address.
+    # printed as a code to scan. Without one that is our own page, at the host that the sheet was asked of.
     "PLACE_PAGE": "",
     # A folder of fonts that printed sheets are set with where typst's own lack a letter; "": its own alone.
     "SHEET_FONTS": "",

@@ -1,9 +1,7 @@
 """The endpoint that prints the sheets of a workshop."""
 
-from collections.abc import Callable
 from typing import Any
 
-from django.urls import reverse
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -13,11 +11,11 @@ from clubs.sheets.of_cameras import KINDS
 from clubs.views import WRITE
 from clubs.views_sheets import tag_of_sheet
 from exposures.sheets.workshop_pack import darkroom_document, exposure_cards, workshop_pack
+from exposures.workshops.addresses import place_address
 from exposures.workshops.serializers_preparing import WorkshopSheetIn, WorkshopSheetOut
 from exposures.workshops.views import OfWorkshop
 from optics.core.faults import Impossible
 from optics.inputs import refuse
-from pinpool.conf import setting
 from pinpool.http.etags import with_tag
 from pinpool.http.schema import Operation
 
@@ -54,17 +52,3 @@ class WorkshopSheetsView(OfWorkshop):
         address = place_address(self.request)
         often = {name: wanted[name] for name in KINDS}
         return workshop_pack(**facts, asked=wanted["asked"], address=address, often=often)
-
-
-def place_address(request: Request) -> Callable[[str], str]:
-    """What a code to scan says of a place: the site's page for it, or without one the API's own address."""
-    page: str = setting("PLACE_PAGE")
-    above = request.resolver_match.namespace.rpartition(":")[0]  # type: ignore[union-attr]
-    route = f"{above}:places:place" if above else "places:place"
-
-    def address(code: str) -> str:
-        if page:
-            return page.replace("{code}", code)
-        return request.build_absolute_uri(reverse(route, kwargs={"claim_code": code}))
-
-    return address

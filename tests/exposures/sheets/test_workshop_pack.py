@@ -75,7 +75,7 @@ def test_every_place_once_with_its_own_code(here: Any, workshop: Any) -> None:
         assert [fact for facts in blocks([sheet], "facts") for fact in facts["rows"] if fact[0] == "Code"] == [
             ["Code", shown_code(place.code)]
         ]
-        assert [code["text"] for code in blocks([sheet], "code")] == [f"http://testserver/api/v1/places/{place.code}/"]
+        assert [code["text"] for code in blocks([sheet], "code")] == [f"http://testserver/place/{place.code}/"]
         assert not any(other.code in str(sheet) for other in places if other is not place)
     [table] = blocks([sections[titles.index("Places and codes")]], "table")
     assert [[row[0].strip(), row[1]] for row in table["rows"]] == [

@@ -1,0 +1,133 @@
+"""The pages of sheets brought in: tried, mapped, imported, undone; and the way out as files."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from types import SimpleNamespace
+from typing import Any
+
+from django.http import Http404
+
+from clubs.roles import allows
+from exposures.imports import importing
+from exposures.imports.cells import DATE_ORDERS, DECIMALS, parts_of
+from exposures.imports.fields import KINDS_OF_SHEET, Field, fields_of
+from exposures.imports.guessing import Column, Question
+from exposures.imports.sheets import DELIMITERS, ENCODINGS
+from exposures.imports.times import COLONS
+from exposures.models import ImportBatch
+from exposures.views_exports import WHAT
+from exposures.views_imports import whole
+from exposures.web.asked import AskedPage, as_api
+from pinpool.conf import setting
+from pinpool.http.pages import Page, page_of_list, page_of_rows
+from pinpool.units import KINDS
+
+KIND_WORDS = {"exposures": "entries of the log", "cameras": "cameras", "papers": "papers and films"}
+PART_WORDS = {"decimal": "Decimal sign", "unit": "Unit of bare numbers", "date": "Order of a date",
+              "zone": "Time zone", "clock": "Time of day without one", "colon": "4:50 means"}  # fmt: skip
+STATES = ("faulty", "good", "known", "empty", "imported", "undone")
+
+
+class ImportsPage(AskedPage):
+    """Sheets that were brought in, one's own and for keepers all, and a new one."""
+
+    action = "read_imports"
+    template_name = "exposures/imports.html"
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        rows = importing.batches_of(actor=self.membership).defer("table", "report", "mapping")
+        role = self.membership.role
+        return super().get_context_data(**kwargs) | {
+            "page": page_of_rows(as_api(self.request, self.reader), rows, key="made_at", newest_first=True),
+            "kinds": [(kind, KIND_WORDS[kind]) for kind, (_, action) in KINDS_OF_SHEET.items() if allows(role, action)],
+            "encodings": list(ENCODINGS),
+            "delimiters": list(DELIMITERS),
+            "most_megabytes": setting("MAX_IMPORT_BYTES") // 10**6,
+            "what": WHAT,
+        }
+
+
+@dataclass(frozen=True)
+class Part:
+    """One part of how a column is written: `choices` to choose from, or none where it is typed."""
+
+    name: str
+    label: str
+    value: str | None
+    choices: Sequence[str]
+
+
+@dataclass(frozen=True)
+class MappedColumn:
+    """A column as the page maps it, with what is still asked about it and some of its cells."""
+
+    column: Column
+    parts: Sequence[Part]
+    questions: Sequence[Question]
+    cells: Sequence[str]
+
+
+class ImportPage(AskedPage):
+    """One sheet: how its columns are understood, what is wrong in which row, and the ways on."""
+
+    action = "read_imports"
+    template_name = "exposures/import.html"
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        batch = importing.batch_of(actor=self.membership, id=self.kwargs["id"])
+        told, fields = whole(batch), fields_of(batch.kind)
+        missing = [each for each in told.questions if each.column is None]
+        fixed = dict.fromkeys((each.field for each in missing), "") | told.fixed
+        return super().get_context_data(**kwargs) | {
+            "batch": told,
+            "kind_words": KIND_WORDS[batch.kind],
+            "mapped": mapped_columns(batch, told.columns, told.questions, fields),
+            "missing": missing,
+            "fixed": fixed,
+            "fields": sorted(fields.values(), key=lambda each: (not each.required, each.name)),
+            "open": len(told.questions),
+            "states": [(state, told.rows[state]) for state in STATES if told.rows[state]],
+            "state": self.request.GET.get("state"),
+            "page": self._rows(),
+        }
+
+    def _rows(self) -> Page | None:
+        """The page of rows that is asked for; None where the reader may not see them."""
+        try:
+            batch = importing.batch_with_rows(actor=self.membership, id=self.kwargs["id"])
+        except Http404:
+            return None
+        wanted = self.request.GET.get("state")
+        rows = [
+            SimpleNamespace(key=f"{entry['row']:07}", **entry)
+            for entry in batch.report
+            if not wanted or entry["state"] == wanted
+        ]
+        page = page_of_list(as_api(self.request, self.reader), rows, key="key")
+        first = batch.mapping["first_row"]  # the heading's
+        for row in page.results:
+            row.cells = [str(cell) for cell in batch.table[row.row - first] if cell not in {None, ""}]
+        return page
+
+
+def mapped_columns(
+    batch: ImportBatch, columns: Sequence[Column], questions: Sequence[Question], fields: dict[str, Field]
+) -> list[MappedColumn]:
+    """Each column with the parts of its format, what is asked about it, and its first three filled cells."""
+    return [
+        MappedColumn(
+            column,
+            [_part(name, column, fields) for name in (parts_of(fields[column.field]) if column.field else ())],
+            [each for each in questions if each.column == column.name],
+            [str(row[place]) for row in batch.table[1:] if row[place] not in {None, ""}][:3],
+        )
+        for place, column in enumerate(columns)
+    ]
+
+
+def _part(name: str, column: Column, fields: dict[str, Field]) -> Part:
+    kind = fields[str(column.field)].kind
+    choices: dict[str, Sequence[str]] = {"decimal": DECIMALS, "date": DATE_ORDERS, "colon": COLONS}
+    if name == "unit":
+        choices["unit"] = KINDS[kind].units
+    return Part(name, PART_WORDS[name], getattr(column.format, name), choices.get(name, ()))
