@@ -18,12 +18,12 @@ from pinpool import __version__
 from pinpool.web.pages import Page, protect
 
 #: Every file that the page loads, kept on the phone with it; a browser test holds this against what it really loads.
-FILES = (
-    "pinpool/pinpool.css", "pinpool/icon.svg", "pinpool/look.js", "pinpool/api.js", "pinpool/forms.js",
-    "pinpool/quantities.js", "optics/exposure.js", "exposures/field/alarm.js", "exposures/field/ask.js",
-    "exposures/field/entries.js", "exposures/field/kit.js", "exposures/field/page.js", "exposures/field/queue.js",
-    "exposures/field/store.js", "exposures/field/time.js", "exposures/field/timer.js",
+MODULES = (
+    "exposures/field/page.js", "exposures/field/time.js", "optics/exposure.js", "pinpool/quantities.js",
+    "exposures/field/queue.js", "exposures/field/kit.js", "exposures/field/store.js", "exposures/field/entries.js",
+    "exposures/field/timer.js", "exposures/field/alarm.js", "exposures/field/ask.js", "pinpool/api.js",
 )  # fmt: skip
+FILES = (*MODULES, "pinpool/pinpool.css", "pinpool/icon.svg", "pinpool/look.js", "pinpool/forms.js")
 TEMPLATES = ("exposures/field.html", "exposures/field_worker.js", "pinpool/page.html", "pinpool/navigation.html")
 
 
@@ -31,6 +31,7 @@ class FieldPage(Page):
     """The same for everybody: whose cameras it shows, it learns from the API and from what the phone keeps."""
 
     template_name = "exposures/field.html"
+    extra_context = {"preloaded": MODULES}
 
 
 class FieldWorker(View):

@@ -29,7 +29,7 @@ self.addEventListener("fetch", (event) => {
   const ours = origin === location.origin && request.method === "GET";
   const wanted = request.mode === "navigate" && pathname === PAGE ? PAGE : pathname;
   if (!ours || !(wanted === PAGE || FILES.includes(wanted) || FILES.includes(href))) return;
-  const kept = async () => (await (await caches.open(KEPT)).match(wanted)) ?? fetch(request);
+  const kept = async () => (await caches.match(wanted, { cacheName: KEPT })) ?? fetch(request);
   event.respondWith(kept());
 });
 {% endautoescape %}

@@ -10,8 +10,7 @@ export const lastAccount = () => store.kept("account");
 
 /** Every kit of an account, by its club's name. */
 export async function kitsOf(account) {
-  const names = (await store.keptNames()).filter((name) => name.startsWith(nameOf(account, "")));
-  const kits = await Promise.all(names.map((name) => store.kept(name)));
+  const kits = await store.keptUnder(nameOf(account, ""));
   return kits.sort((a, b) => a.club_name.localeCompare(b.club_name));
 }
 

@@ -19,10 +19,10 @@ const now = { account: undefined, kits: [], kit: undefined, timer: undefined, ta
 /* -------------------------------------------------------------------------------------------------- what is kept */
 
 async function look() {
-  now.account = await kits.lastAccount();
-  now.kits = now.account === undefined ? [] : await kits.kitsOf(now.account);
-  now.timer = await store.kept("timer");
-  fillChoices(await store.kept("choices"));
+  const [account, timer, choices] = await Promise.all([kits.lastAccount(), store.kept("timer"), store.kept("choices")]);
+  [now.account, now.timer] = [account, timer];
+  now.kits = account === undefined ? [] : await kits.kitsOf(account);
+  fillChoices(choices);
   answer();
   tick();
   await showEntries({ account: now.account, kits: now.kits, changed });

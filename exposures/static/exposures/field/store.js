@@ -35,6 +35,9 @@ async function within(store, mode, work) {
 export const kept = (name) => within("kept", "readonly", (store) => store.get(name));
 export const keep = (name, value) => within("kept", "readwrite", (store) => store.put(value, name));
 export const forget = (name) => within("kept", "readwrite", (store) => store.delete(name));
+/** Everything kept under names that begin so. */
+export const keptUnder = (start) =>
+  within("kept", "readonly", (store) => store.getAll(IDBKeyRange.bound(start, `${start}\uffff`)));
 export const keptNames = () => within("kept", "readonly", (store) => store.getAllKeys());
 
 /** Every entry that is not on the server yet, or was refused there. */
