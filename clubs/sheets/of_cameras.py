@@ -6,7 +6,7 @@ from django.utils import timezone
 from rest_framework.exceptions import ErrorDetail, ValidationError
 
 from clubs.models import Camera, Design, IssuedSheet, Membership
-from clubs.sheets import camera_spec
+from clubs.sheets import camera_spec, templates_sheet
 from clubs.sheets.camera import SheetCamera, of_camera, of_design
 from clubs.sheets.contributed import sections_for
 from clubs.sheets.documents import document
@@ -78,5 +78,12 @@ def _camera_spec(camera: SheetCamera, _page: str, sheet_mm: tuple[float, float] 
     return camera_spec.camera_spec(camera, sheet_mm=sheet_mm)
 
 
+def _templates(camera: SheetCamera, page: str, _sheet_mm: tuple[float, float] | None) -> list[dict[str, Any]]:
+    return templates_sheet.cutting_templates(camera, page=page)
+
+
 #: What can be printed of a camera: its title, and what makes its own sections.
-KINDS: dict[str, tuple[str, Any]] = {"camera_spec": (camera_spec.TITLE, _camera_spec)}
+KINDS: dict[str, tuple[str, Any]] = {
+    "camera_spec": (camera_spec.TITLE, _camera_spec),
+    "templates": (templates_sheet.TITLE, _templates),
+}

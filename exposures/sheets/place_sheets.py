@@ -23,7 +23,7 @@ NEIGHBOURS = (-3, -2, -1, 1, 2, 3)
 #: What a line has columns for, and how wide they are in ems; the first one is its number.
 LINE = {"No.": 0, "When": 5, "EV at ISO 100": 5, "Time given": 7, "Came out (stops + or −)": 9, "Next time": 7}
 TO_DO = (
-    "Build the camera by its plan on the spec sheet; black paper inside, lid light-tight.",
+    "Build the camera by its plan and the cutting templates; black paper inside, lid light-tight.",
     "Make the hole, deburr the plate, and measure the hole: count it against itself, or scan it.",
     "Open your place by its code or its address, and put the hole down: then the times are those of your own.",
     "Load one negative in the darkroom, the emulsion towards the hole, and tape the shutter shut.",

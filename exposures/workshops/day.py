@@ -46,7 +46,7 @@ def order_of_day(
     loading_s = math.ceil(places / stations) * LOADING_S
     day = _Day(starts)
     day.add("welcome", WELCOME_S, "Who is here, what we make, and the cautions: blades, chemicals, the sun.")
-    day.add("building", building_s, "Everybody builds the camera by its plan.")
+    day.add("building", building_s, "Everybody builds the camera by its plan and the cutting templates.")
     day.add("hole", HOLE_S, "Everybody makes a hole, measures it and notes it at their place.")
     for number in range(1, rounds + 1):
         day.pause_if_due()
