@@ -84,6 +84,7 @@ class CameraPage(ClubPage):
             "specs": sorted(camera.specs.all(), key=lambda each: -each.number),
             "drawing": section_of(spec.film_plane, title=title, lengths=lengths) if spec else "",
             "posted": as_posted(spec.film_plane) if spec else "",
+            "kept": self._kept(spec) if spec else {},
             "difference": self._difference(camera, lengths),
             "can": may_with_camera(self.membership, camera),
             "photos": [
@@ -96,6 +97,11 @@ class CameraPage(ClubPage):
         context |= for_specs() | for_sheets() | self._people()
         about = {"camera": camera, "membership": self.membership}
         return context | {"panels": panels.shown("camera", self.request, context, **about)}
+
+    def _kept(self, spec: CameraSpec) -> dict[str, str]:
+        """What a new spec keeps of the one in force unless somebody says otherwise: its plate, and a nominal length."""
+        kept = {"plate": f"{spec.plate_thickness_mm!r} mm"}
+        return kept | ({"focal_length": f"{spec.focal_length_mm!r} mm"} if "focal_length" in spec.typed else {})
 
     def _people(self) -> dict[str, Any]:
         members = [] if not allows(self.membership.role, "read_members") else selectors.members_in(club=self.club)

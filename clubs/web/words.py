@@ -23,7 +23,8 @@ def said(value: Any) -> str:
         case dict():
             text = ", ".join(f"{named(key)} {said(each)}" for key, each in value.items())
         case list():
-            text = "; ".join(map(said, value))
+            deep = any(isinstance(each, list | dict) for each in value)
+            text = ("; " if deep else ", ").join(map(said, value))
         case _:
             text = "" if value is None else str(value)
     return text or "–"

@@ -208,6 +208,13 @@ def test_two_specs_are_told_apart_in_words_and_stops(spec: Any) -> None:
     assert client.get(at + "?from=x").status_code == 404
 
 
+def test_a_new_spec_starts_from_the_plate_and_the_named_length_in_force(spec: Any) -> None:
+    CameraSpecFactory.create(camera=spec.camera, number=2, focal_length_mm=101.6, typed={"focal_length": "4 in"})
+    text = text_of(as_role(spec.camera.club, "keeper"), address(spec.camera.club, "camera"))
+    assert 'value="0.05 mm"' in text
+    assert 'value="101.6 mm"' in text
+
+
 def test_lengths_are_in_the_readers_unit(spec: Any) -> None:
     client = as_role(spec.camera.club, "guest")
     client.cookies["pinpool_lengths"] = "in"
