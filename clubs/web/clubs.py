@@ -8,7 +8,7 @@ from rest_framework.request import Request
 
 from clubs.invitations import invitation_by
 from clubs.models import Membership
-from clubs.selectors import cameras_in
+from clubs.selectors import cameras_in, clubs_of
 from clubs.web import panels
 from clubs.web.base import ClubPage
 from pinpool.accounts.throttles import address_of
@@ -42,7 +42,8 @@ class JoinPage(Page):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         found = invitation_by(code=self.kwargs["code"], address=address_of(Request(self.request)))
-        return super().get_context_data(**kwargs) | {"invitation": found}
+        joined = self.reader.is_authenticated and clubs_of(actor=self.reader).filter(pk=found.club_id).exists()
+        return super().get_context_data(**kwargs) | {"invitation": found, "joined": joined}
 
 
 class StartPage(ClubPage):
