@@ -8,8 +8,8 @@ import numpy as np
 from exposures.web.plots import LETTER, WIDTH, head, text
 
 LEFT, RIGHT, TOP, ROW = 12.0, 12.0, 42.0, 40.0
-#: The scale reaches at least so far to either side, and no log beyond so far widens it, in stops.
-LEAST_STOPS, MOST_STOPS = 1.0, 5.0
+#: The scale reaches at least so far to either side; neither an interval nor a log widens it beyond so far, in stops.
+LEAST_STOPS, MOST_STOPS, MOST_FOR_A_LOG_STOPS = 1.0, 5.0, 2.0
 
 
 @dataclass(frozen=True)
@@ -25,8 +25,9 @@ class Dot:
 
 def reach_of(dots: Sequence[Dot]) -> float:
     """How far the scale reaches to either side, in whole stops."""
-    ends = [abs(end) for dot in dots for end in (dot.low_stops, dot.high_stops, *dot.logs_stops)]
-    return float(np.ceil(min(max([LEAST_STOPS, *ends]), MOST_STOPS)))
+    ends = [abs(end) for dot in dots for end in (dot.low_stops, dot.high_stops)]
+    logs = [min(abs(stops), MOST_FOR_A_LOG_STOPS) for dot in dots for stops in dot.logs_stops]
+    return float(np.ceil(min(max([LEAST_STOPS, *ends, *logs]), MOST_STOPS)))
 
 
 def across(stops: float, reach: float) -> float:

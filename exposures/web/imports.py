@@ -25,6 +25,15 @@ from pinpool.units import KINDS
 KIND_WORDS = {"exposures": "entries of the log", "cameras": "cameras", "papers": "papers and films"}
 PART_WORDS = {"decimal": "Decimal sign", "unit": "Unit of bare numbers", "date": "Order of a date",
               "zone": "Time zone", "clock": "Time of day without one", "colon": "4:50 means"}  # fmt: skip
+#: Faults that a column's format mends, in the words of the page, where the API speaks of its keys.
+FORMAT_WORDS = {
+    "decimal_comma": "Is that a decimal comma? Say so at its column.",
+    "unit_missing": "No unit here: say at its column which one bare numbers have.",
+    "colon": "Minutes and seconds, or hours and minutes? Say so at its column.",
+    "no_clock": "A day alone: say at its column which time of day to take, or which column has it.",
+    "no_offset": "Say at its column which time zone it is in.",
+    "date_order": "Is the day or the month first? Say so at its column.",
+}
 STATES = ("faulty", "good", "known", "empty", "imported", "undone")
 
 
@@ -61,6 +70,7 @@ class Part:
 class MappedColumn:
     """A column as the page maps it, with what is still asked about it and some of its cells."""
 
+    place: int
     column: Column
     parts: Sequence[Part]
     questions: Sequence[Question]
@@ -76,12 +86,14 @@ class ImportPage(AskedPage):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         batch = importing.batch_of(actor=self.membership, id=self.kwargs["id"])
         told, fields = whole(batch), fields_of(batch.kind)
+        mapped = mapped_columns(batch, told.columns, told.questions, fields)
         missing = [each for each in told.questions if each.column is None]
         fixed = dict.fromkeys((each.field for each in missing), "") | told.fixed
         return super().get_context_data(**kwargs) | {
             "batch": told,
             "kind_words": KIND_WORDS[batch.kind],
-            "mapped": mapped_columns(batch, told.columns, told.questions, fields),
+            "asked": [each for each in mapped if each.questions],
+            "clear": [each for each in mapped if not each.questions],
             "missing": missing,
             "fixed": fixed,
             "fields": sorted(fields.values(), key=lambda each: (not each.required, each.name)),
@@ -106,6 +118,7 @@ class ImportPage(AskedPage):
         page = page_of_list(as_api(self.request, self.reader), rows, key="key")
         first = batch.mapping["first_row"]  # the heading's
         for row in page.results:
+            row.wrong = [{**fault, "said": FORMAT_WORDS.get(fault["code"], fault["detail"])} for fault in row.faults]
             row.cells = [str(cell) for cell in batch.table[row.row - first] if cell not in {None, ""}]
         return page
 
@@ -116,6 +129,7 @@ def mapped_columns(
     """Each column with the parts of its format, what is asked about it, and its first three filled cells."""
     return [
         MappedColumn(
+            place,
             column,
             [_part(name, column, fields) for name in (parts_of(fields[column.field]) if column.field else ())],
             [each for each in questions if each.column == column.name],

@@ -206,4 +206,4 @@ def _legend(marks: Sequence[Mark], *, dashed: bool, published: bool) -> list[tup
 def _written(rows: Sequence[tuple[str, str]], top: float) -> Iterator[str]:
     for place, (sample, words) in enumerate(rows):
         at = top + 18 * place
-        yield f'<g class="legend" transform="translate({LEFT:g} {at:g})">{sample}</g>' + text(LEFT + 12, at + 4, words)
+        yield f'<g class="legend" transform="translate({LEFT:g} {at:g})">{sample}</g>' + text(LEFT + 20, at + 4, words)

@@ -123,6 +123,13 @@ def test_a_closed_workshop_is_history(day: Day) -> None:
     assert "The workshop is closed." in place
 
 
+def test_printing_leads_to_the_sheet_that_was_issued(day: Day) -> None:
+    page = read(day.leader.user, page_of(day, "workshop"))
+    [then] = re.findall(r'workshops/\d+/sheets/" data-then="([^"]+)"', page)
+    issued = day.client.post(day.at + "sheets/", {"kind": "darkroom_card", "page": "a4"}).json()
+    assert issued["pdf"] == "http://testserver" + then.replace("{id}", issued["id"])
+
+
 # ------------------------------------------------------------------------------------------------------- places
 
 
@@ -160,7 +167,7 @@ def test_a_place_s_own_times_stand_there_once_its_hole_is_measured(day: Day) -> 
     assert phone.hole("0.4 mm").status_code == 200
     page = read(None, path)
     for row in phone.get("exposure-table/")["rows"]:
-        assert f"<td><b>{row['exposure_time']['text']}</b></td>" in page
+        assert f">{row['exposure_time']['text']}</b>" in page
 
 
 def test_who_may_claim_a_place(day: Day) -> None:

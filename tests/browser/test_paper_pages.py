@@ -1,0 +1,98 @@
+"""Papers, log, comparison and pool in a real browser: an exposure logged, judged, and what becomes of it."""
+
+from typing import Any
+
+import numpy as np
+import pytest
+from playwright.sync_api import Page, expect
+
+from exposures.models import ExposureLog, Paper
+from tests.browser.helpers import clean, sign_in
+from tests.factories import CameraSpecFactory, ExposureLogFactory, MembershipFactory, PaperFactory
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+
+@pytest.fixture
+def keeper() -> Any:
+    """A keeper's club with a camera T1 and a paper whose logs follow a law, one of them wrong."""
+    keeper = MembershipFactory.create(role="keeper", club__name="Saltmarsh club")
+    spec = CameraSpecFactory.create(camera__club=keeper.club, camera__code="T1")
+    paper = PaperFactory.create(club=keeper.club, name="Glasswort")
+    for time in np.geomspace(5, 3000, 14):
+        told = {"exposure_time_s": float(time), "indicated_time_s": float(2 ** (0.5 + np.log2(time) / 1.3))}
+        ExposureLogFactory.create(spec=spec, paper=paper, member=keeper.user, **told)
+    wrong = {"exposure_time_s": 60.0, "indicated_time_s": 900.0}
+    ExposureLogFactory.create(spec=spec, paper=paper, member=keeper.user, **wrong)
+    return keeper
+
+
+def open_all(page: Page) -> None:
+    page.evaluate("for (const each of document.querySelectorAll('details')) each.open = true")
+
+
+def test_nothing_keeps_anybody_out(page: Page, keeper: Any) -> None:
+    """axe-core in all three looks, with every list open."""
+    sign_in(page, keeper.user)
+    paper, log = Paper.objects.get(), ExposureLog.objects.latest("number")
+    at = f"/clubs/{keeper.club.slug}/"
+    for path in ("papers/", f"papers/{paper.pk}/", "log/", f"log/{log.id}/", "comparison/?by=camera", "pool/"):
+        page.goto(at + path)
+        open_all(page)
+        clean(page)
+
+
+def test_from_a_new_paper_to_a_judged_exposure(desk: Page, keeper: Any) -> None:
+    sign_in(desk, keeper.user)
+    desk.goto(f"/clubs/{keeper.club.slug}/papers/")
+    desk.get_by_label("Name", exact=True).fill("Samphire")
+    desk.get_by_label("Exposure index to start from").fill("6")
+    desk.get_by_role("button", name="Add it").click()
+    expect(desk.get_by_label("Family")).to_be_focused()  # what is missing is asked for
+    desk.get_by_label("Family").fill("graded paper")
+    desk.get_by_text("Stock, size and data sheet").click()
+    desk.get_by_label("A sheet is wide").fill("203.2")
+    desk.get_by_label("and high").fill("10 in")
+    desk.get_by_label("Times of its data sheet").fill("1 s, 2 s\n10 s, 40 s")
+    desk.get_by_label("Where that stands").fill("Sheet 7, p. 2 (invented)")
+    desk.get_by_role("button", name="Add it").click()
+    expect(desk.get_by_role("heading", level=1)).to_have_text("Samphire")
+    paper = Paper.objects.get(name="Samphire")
+    assert (paper.width_mm, paper.height_mm) == pytest.approx((203.2, 254))
+    assert paper.published_rows_s == [[1.0, 2.0], [10.0, 40.0]]
+
+    desk.get_by_label("EV", exact=True).fill("12")
+    desk.get_by_role("button", name="Say how long").click()
+    expect(desk.locator("#said")).to_contain_text("nine times in ten from")
+    expect(desk.locator("#said")).to_contain_text("Nobody has logged Samphire")
+
+    desk.goto(f"/clubs/{keeper.club.slug}/log/")
+    desk.get_by_text("Fill in an entry").click()
+    desk.get_by_label("Paper").first.select_option("Samphire")
+    desk.get_by_label("Opened at").fill("2026-05-01T12:30")
+    desk.get_by_label("EV", exact=True).fill("12")
+    desk.get_by_label("Time given").fill("4 minutes or so")
+    desk.get_by_role("button", name="Log it").click()
+    expect(desk.get_by_label("Time given")).to_have_attribute("aria-invalid", "true")
+    desk.get_by_label("Time given").fill("4 min")
+    desk.get_by_role("button", name="Log it").click()
+    row = desk.get_by_role("row").nth(1)
+    expect(row).to_contain_text("not judged")
+    row.get_by_role("link").click()
+    desk.get_by_label("Stops over (+) or under (-)").fill("0.5")
+    desk.get_by_role("button", name="Put this in its place").click()
+    expect(desk.get_by_text("Why: Judged once it was dry")).to_be_visible()
+    last, first = ExposureLog.objects.filter(paper=paper).order_by("-number")
+    assert (last.corrects, last.result_stops, last.exposure_time_s) == (first, 0.5, 240)
+    assert last.taken_at == first.taken_at
+
+
+def test_the_plot_is_drawn_at_every_width(page: Page, keeper: Any) -> None:
+    sign_in(page, keeper.user)
+    page.goto(f"/clubs/{keeper.club.slug}/papers/{Paper.objects.get().pk}/")
+    plot = page.get_by_role("img", name="Times for Glasswort")
+    expect(plot).to_be_visible()
+    expect(plot.locator("g.log.doubtful").first).to_be_attached()
+    size = page.evaluate("parseFloat(getComputedStyle(document.querySelector('.plot text')).fontSize)")
+    drawn = plot.evaluate("svg => svg.getBoundingClientRect().width / svg.viewBox.baseVal.width")
+    assert size * drawn >= 10.5  # CSS pixels
