@@ -249,13 +249,12 @@ def test_a_panel_that_fails_harms_nothing_else(spec: Any, monkeypatch: pytest.Mo
 
 
 def test_an_invitations_page_tells_what_it_is_to(spec: Any) -> None:
-    text = text_of(Client(), reverse("clubs_web:join", args=["acde347hjk"]))
+    at = reverse("clubs_web:join", args=["acde347hjk"])
+    text = text_of(Client(), at)
     assert f"You are invited to {spec.camera.club.name}" in text
     assert "Make an account and join" in text
     member = MembershipFactory.create(club=spec.camera.club)
-    assert "You belong to it already" in text_of(
-        as_account(member.user), reverse("clubs_web:join", args=["ACDE347HJK"])
-    )
+    assert "You belong to it already" in text_of(as_account(member.user), at)
     Invitation.objects.update(withdrawn_at=datetime(2026, 1, 1, tzinfo=UTC))
     assert Client().get(at).status_code == 404
 
