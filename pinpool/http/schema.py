@@ -205,6 +205,7 @@ class NumberSchema(OpenApiSerializerFieldExtension):
 
 class NumbersSchema(OpenApiSerializerFieldExtension):
     target_class = "pinpool.http.fields.Numbers"
+    match_subclasses = True
 
     def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:  # noqa: ARG002
         schema: dict[str, Any] = {"type": ["number", "null"]}

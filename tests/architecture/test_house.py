@@ -26,7 +26,7 @@ TOP = {
 }  # fmt: skip
 LONGEST = 400
 #: Views of the API that are no calls of it: the document itself, its pages, and what is said of unknown addresses.
-NO_CALLS = {"SchemaView", "docs", "unknown_address"}
+NO_CALLS = {"SchemaView", "DocsPage", "unknown_address"}
 
 
 def tracked() -> list[Path]:
@@ -54,7 +54,7 @@ def api_views() -> list[tuple[str, type[APIView]]]:
     """(route, class) of every call below /api/v1/."""
     found = []
     for route, callback in routes(get_resolver()):
-        view = getattr(callback, "cls", callback)
+        view = getattr(callback, "view_class", callback)
         if route.startswith("api/v1/") and view.__name__ not in NO_CALLS:
             found.append((route, view))
     return found
