@@ -172,5 +172,5 @@ def _handed_out(place: Place, address: str) -> dict[str, Any]:
     """What a leader hands out for a place; no code where it is withdrawn."""
     if place.withdrawn_at is not None:
         return {"place": place, "code": None}
-    image = segno.make(address, error="m").svg_inline(scale=3, border=4, dark="#000", light="#fff")
+    image = segno.make(address, error="m").svg_inline(scale=5, border=4, dark="#000", light="#fff")
     return {"place": place, "code": shown_code(place.code), "address": address, "image": image}

@@ -1,9 +1,11 @@
 """Papers, log, comparison and pool in a real browser: an exposure logged, judged, and what becomes of it."""
 
+from io import BytesIO
 from typing import Any
 
 import numpy as np
 import pytest
+from PIL import Image
 from playwright.sync_api import Page, expect
 
 from exposures.models import ExposureLog, Paper
@@ -96,3 +98,42 @@ def test_the_plot_is_drawn_at_every_width(page: Page, keeper: Any) -> None:
     size = page.evaluate("parseFloat(getComputedStyle(document.querySelector('.plot text')).fontSize)")
     drawn = plot.evaluate("svg => svg.getBoundingClientRect().width / svg.viewBox.baseVal.width")
     assert size * drawn >= 10.5  # CSS pixels
+
+
+def test_a_picture_is_put_to_an_entry_and_taken_away(phone: Page, keeper: Any) -> None:
+    picture = BytesIO()
+    Image.new("RGB", (40, 30), "grey").save(picture, "PNG")
+    log = ExposureLog.objects.latest("number")
+    sign_in(phone, keeper.user)
+    phone.goto(f"/clubs/{keeper.club.slug}/log/{log.id}/")
+    chosen = {"name": "negative.png", "mimeType": "image/png", "buffer": picture.getvalue()}
+    phone.get_by_label("A picture").set_input_files(chosen)
+    phone.get_by_role("button", name="Put it here").click()
+    shown = phone.get_by_role("img", name="The negative or print of this entry")
+    expect(shown).to_be_visible()
+    assert shown.evaluate("image => image.naturalWidth") == 40
+    phone.get_by_role("button", name="Take it away").click()
+    phone.get_by_role("button", name="Yes").click()
+    expect(phone.get_by_text("No picture yet.")).to_be_visible()
+
+
+def test_the_pool_is_joined_papers_merged_and_no_packet_is_refused(desk: Page, keeper: Any) -> None:
+    PaperFactory.create(club=keeper.club, name="Glasswort old")
+    sign_in(desk, keeper.user)
+    desk.goto(f"/clubs/{keeper.club.slug}/pool/")
+    desk.get_by_role("button", name="Join the pool").click()
+    expect(desk.get_by_role("button", name="Leave the pool")).to_be_visible()
+    desk.get_by_label("This key").fill("glasswort old|graded paper")
+    desk.get_by_label("is really").fill("glasswort|graded paper")
+    desk.get_by_role("button", name="Merge them").click()
+    merged = desk.locator("section[aria-labelledby=h-merges] li")
+    expect(merged).to_contain_text("counts as glasswort|graded paper")
+    for text, said in ((b"not at all", "it is not JSON"), (b'{"format": "other"}', "")):
+        desk.get_by_label("A packet from another server").set_input_files(
+            {"name": "packet.json", "mimeType": "application/json", "buffer": text}
+        )
+        desk.get_by_role("button", name="Receive it").click()
+        expect(desk.locator("#receive").get_by_role("alert").first).to_contain_text(said)
+    merged.get_by_role("button", name="Undo").click()
+    desk.get_by_role("button", name="Yes").click()
+    expect(merged).to_contain_text("undone")

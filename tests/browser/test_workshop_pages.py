@@ -62,7 +62,7 @@ def test_a_place_on_a_phone_while_the_leader_watches(phone: Page, desk: Page, le
     expect(phone.get_by_text("is what your hole makes", exact=True)).to_be_visible()
     assert Place.objects.get(pk=place.pk).hole_diameter_mm == pytest.approx(0.44)
     row = desk.get_by_role("row", name="2 Mara")
-    expect(row).to_contain_text("0.44 ±", timeout=15_000)
+    expect(row).to_contain_text("0.440 mm ±", timeout=15_000)
     expect(row).to_contain_text("far off")
 
     phone.get_by_label("Time given").fill("2 min 30 s")
