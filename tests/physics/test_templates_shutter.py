@@ -8,8 +8,8 @@ from optics.core.camera_plan import Hole
 from optics.core.faults import Impossible
 from optics.core.film_planes import FilmPlane
 from optics.core.profiles import bowed, drum, flat, half_drum
-from optics.core.templates.shutter import LEAST_WINDOW_MM, shutter, shutter_template
-from optics.core.templates.template import Template
+from optics.core.templates.shutter import LEAST_WINDOW_MM, shutter, shutter_templates
+from optics.core.templates.template import Length, Line, Template
 from optics.core.wall_opening import PlateSide, WallOpening, check_opening, wall_opening
 
 Points = NDArray[np.float64]
@@ -22,28 +22,40 @@ CAMERAS = {
     "tin": FilmPlane(drum(diameter_mm=100, length_mm=150), 100.0, 0.0, "drum", {"diameter_mm": 100}),
 }
 SIZES = {"wall_thickness_mm": 2.0, "material_mm": 1.5, "overlap_mm": 7.0, "clearance_mm": 0.5}
-PARTS = ("base", "base's window", "front", "front's window", "left rail", "right rail", "slide", "sill")
+PARTS = ("base", "base's window", "left rail", "right rail", "sill", "front", "front's window", "slide")
 
 
-def parts_of(template: Template) -> dict[str, Points]:
+Sheets = tuple[Template, ...]
+
+
+def cut_lines(sheets: Sheets) -> list[Line]:
+    return [line for sheet in sheets for line in sheet.lines if line.role == "cut"]
+
+
+def parts_of(sheets: Sheets) -> dict[str, Points]:
     """The outlines to cut, by what they are; each of shape (n, 2)."""
-    return dict(zip(PARTS, (np.array(line.points) for line in template.lines if line.role == "cut"), strict=True))
+    return dict(zip(PARTS, (np.array(line.points) for line in cut_lines(sheets)), strict=True))
 
 
-def mm(template: Template, name: str) -> float:
-    return next(length.mm for length in template.lengths if length.name == name)
+def length(sheets: Sheets, name: str) -> Length:
+    (found,) = (each for sheet in sheets for each in sheet.lengths if each.name == name)
+    return found
 
 
-def put_together(template: Template) -> dict[str, Points]:
+def mm(sheets: Sheets, name: str) -> float:
+    return length(sheets, name).mm
+
+
+def put_together(sheets: Sheets) -> dict[str, Points]:
     """Every part where it goes, the window's middle at (0, 0) and y down: the slide is shut, on the teeth."""
-    parts = parts_of(template)
+    parts = parts_of(sheets)
     base = parts["base"] - parts["base's window"].mean(axis=0)
     low, high = base.min(axis=0), base.max(axis=0)
     # The head's lower side rests on the teeth, which are at the top of the frame.
-    neck = next(length for length in template.lengths if length.name == "neck length").points[0][1]
+    neck = length(sheets, "neck length").points[0][1]
     slide, left, right, sill = (parts[name] for name in ("slide", "left rail", "right rail", "sill"))
     slide_x = (slide[:, 0].min() + slide[:, 0].max()) / 2
-    sill_top = mm(template, "window height") / 2 + mm(template, "sill below the window")
+    sill_top = mm(sheets, "window height") / 2 + mm(sheets, "sill below the window")
     return {
         "base": base,
         "window": parts["base's window"] - parts["base's window"].mean(axis=0),
@@ -71,30 +83,30 @@ def grid(outline: Points, grow_mm: float) -> Points:
     return np.column_stack([x.ravel(), y.ravel()])
 
 
-@pytest.fixture(params=list(CAMERAS), name="template")
-def _template(request: pytest.FixtureRequest) -> Template:
-    return shutter_template(CAMERAS[request.param], hole=HOLE, **SIZES)
+@pytest.fixture(params=list(CAMERAS), name="sheets")
+def _sheets(request: pytest.FixtureRequest) -> Sheets:
+    return shutter_templates(CAMERAS[request.param], hole=HOLE, **SIZES)
 
 
-def test_the_slide_fits_its_channel(template: Template) -> None:
-    assert mm(template, "slide width") + 2 * 0.5 == pytest.approx(mm(template, "channel width"), abs=1e-9)
-    assert mm(template, "travel") == pytest.approx(mm(template, "window height") + 7.0, abs=1e-9)
+def test_the_slide_fits_its_channel(sheets: Sheets) -> None:
+    assert mm(sheets, "slide width") + 2 * 0.5 == pytest.approx(mm(sheets, "channel width"), abs=1e-9)
+    assert mm(sheets, "travel") == pytest.approx(mm(sheets, "window height") + 7.0, abs=1e-9)
 
 
-def test_shut_it_covers_the_window_and_the_overlap_on_every_side(template: Template) -> None:
-    made = put_together(template)
+def test_shut_it_covers_the_window_and_the_overlap_on_every_side(sheets: Sheets) -> None:
+    made = put_together(sheets)
     assert inside(grid(made["window"], 7.0 - 1e-6), made["slide"]).all()
     assert not inside(grid(made["window"], 7.0 + 0.1), made["slide"]).all()
 
 
-def test_open_its_body_is_clear_of_the_window(template: Template) -> None:
-    made = put_together(template)
-    lifted = made["slide"] - [0, mm(template, "travel") + 1e-6]
+def test_open_its_body_is_clear_of_the_window(sheets: Sheets) -> None:
+    made = put_together(sheets)
+    lifted = made["slide"] - [0, mm(sheets, "travel") + 1e-6]
     assert not inside(grid(made["window"], 0.0), lifted).any()
 
 
-def test_it_slides_freely_between_its_stops_and_no_farther(template: Template) -> None:
-    made, travel = put_together(template), mm(template, "travel")
+def test_it_slides_freely_between_its_stops_and_no_farther(sheets: Sheets) -> None:
+    made, travel = put_together(sheets), mm(sheets, "travel")
     wood = ("left rail", "right rail", "sill")
     slide = made["slide"]
     corners_and_edges = np.concatenate(
@@ -112,11 +124,19 @@ def test_it_slides_freely_between_its_stops_and_no_farther(template: Template) -
     assert bumps(travel + 0.1)
 
 
-def test_the_parts_lie_side_by_side_on_the_paper(template: Template) -> None:
-    parts = parts_of(template)
-    boxes = {
-        name: (*outline.min(axis=0), *outline.max(axis=0)) for name, outline in parts.items() if "window" not in name
-    }
+def test_each_drawing_tells_of_its_own_parts(sheets: Sheets) -> None:
+    assert [sheet.name for sheet in sheets] == ["shutter_base", "shutter_front", "shutter_slide"]
+    assert [len(cut_lines((sheet,))) for sheet in sheets] == [5, 2, 1]
+    parts = parts_of(sheets)
+    assert np.ptp(parts["front"], axis=0) == pytest.approx(np.ptp(parts["base"], axis=0))
+    assert np.ptp(parts["front's window"], axis=0) == pytest.approx(np.ptp(parts["base's window"], axis=0))
+    told = [note for sheet in sheets for note in sheet.notes if "workshop's own rules" not in note]
+    assert len(set(told)) == len(told)
+
+
+def test_parts_on_one_sheet_lie_clear_of_each_other(sheets: Sheets) -> None:
+    parts = parts_of(sheets)
+    boxes = {name: (*parts[name].min(axis=0), *parts[name].max(axis=0)) for name in ("base", *PARTS[2:5])}
     for one, (left, top, right, bottom) in boxes.items():
         for other, (other_left, other_top, other_right, other_bottom) in boxes.items():
             if one < other:
@@ -148,7 +168,8 @@ def test_a_strip_sprung_up_to_the_wall_is_cleared_as_far_as_half_the_front_allow
     assert made.window_width_mm == pytest.approx(needed(made.cleared_share).width_mm)
     one_more = needed(made.cleared_share + 0.01)
     assert one_more.width_mm > 171 / 2 or one_more.height_mm > 90 / 2
-    notes = " ".join(shutter_template(plane, hole=HOLE, used_share=0.95, **SIZES).notes)
+    base, *_ = shutter_templates(plane, hole=HOLE, used_share=0.95, **SIZES)
+    notes = " ".join(base.notes)
     assert f"the middle {made.cleared_share:.0%} of the film passes freely" in notes
     assert "darker towards its edges" in notes
 

@@ -1,4 +1,4 @@
-"""All eight cutting templates of a camera, in the order they are needed."""
+"""All cutting templates of a camera, in the order they are needed."""
 
 from collections.abc import Callable
 
@@ -29,7 +29,8 @@ def templates(
 ) -> tuple[Template | LeftOut, ...]:
     """Opening, film support, liner, baffle, shutter, plate, sight lines and tripod block, always these in this order.
 
-    One that this camera cannot have is a `LeftOut` with the reason. `margin_mm` is what openings get beyond the
+    The shutter has three templates and the sight lines two, which follow each other; either is one `LeftOut`, with the
+    reason, where this camera cannot have it, as any other. `margin_mm` is what openings get beyond the
     least, `material_mm` how thick the shutter's card is, `overlap_mm` how far a part covers what it keeps dark,
     `clearance_mm` the play on each side of what slides. `used_share` in (0, 1] is that of the film to be cleared.
     """
@@ -49,8 +50,8 @@ def templates(
             plane, overlap_mm=overlap_mm, clearance_mm=clearance_mm, wall_thickness_mm=wall_thickness_mm
         )
 
-    def slide() -> Template:
-        return shutter.shutter_template(
+    def slide() -> tuple[Template, ...]:
+        return shutter.shutter_templates(
             plane,
             hole=hole,
             wall_thickness_mm=wall_thickness_mm,
@@ -74,23 +75,24 @@ def templates(
         )
 
     return (
-        _made(opening.NAMED, wall_opening),
-        _made(film_support.NAMED, lambda: film_support.film_support_template(plane)),
-        _made(liner.NAMED, lambda: liner.liner_template(plane, clearance_mm=clearance_mm)),
-        _made(baffle.NAMED, sleeve),
-        _made(shutter.NAMED, slide),
-        _made(plate.NAMED, hole_plate),
-        _made(sight_lines.NAMED, lambda: sight_lines.sight_lines_template(plane, used_share=used_share)),
-        _made(
+        *_made(opening.NAMED, wall_opening),
+        *_made(film_support.NAMED, lambda: film_support.film_support_template(plane)),
+        *_made(liner.NAMED, lambda: liner.liner_template(plane, clearance_mm=clearance_mm)),
+        *_made(baffle.NAMED, sleeve),
+        *_made(shutter.NAMED, slide),
+        *_made(plate.NAMED, hole_plate),
+        *_made(sight_lines.NAMED, lambda: sight_lines.sight_lines_templates(plane, used_share=used_share)),
+        *_made(
             tripod.NAMED,
             lambda: tripod.tripod_template(plane, wall_thickness_mm=wall_thickness_mm, plate_side=plate_side),
         ),
     )
 
 
-def _made(named: Named, make: Callable[[], Template]) -> Template | LeftOut:
+def _made(named: Named, make: Callable[[], Template | tuple[Template, ...]]) -> tuple[Template | LeftOut, ...]:
     try:
-        return make()
+        made = make()
     except Impossible as fault:
         name, title = named
-        return LeftOut(name, title, str(fault))
+        return (LeftOut(name, title, str(fault)),)
+    return made if isinstance(made, tuple) else (made,)

@@ -7,20 +7,16 @@ import numpy as np
 
 from optics.core.faults import Impossible
 
+from .svg import Box, label_box
 from .template import SAGITTA_MM, Label, Length, Line, Point, Role, Template
 
 #: A template's key and what a person calls it.
 Named = tuple[str, str]
-#: Left, top, right and bottom, mm.
-Box = tuple[float, float, float, float]
 
 #: Bare paper left round everything on a template, mm.
 MARGIN_MM = 3.0
 #: How high the letters of a label are, mm.
 LETTER_MM = 2.5
-#: Capitals are `letter_mm` high. The room kept for each letter, its rise and its depth, as shares of that; most take
-#: less.
-LETTER_WIDTH, LETTER_RISE, LETTER_DEPTH = 0.95, 1.2, 0.4
 #: From one line of words to the next, as a share of their height.
 LINE_STEP = 1.8
 
@@ -45,8 +41,9 @@ def say_mm(*sizes_mm: float) -> str:
 
 
 def words_width_mm(text: str) -> float:
-    """The room kept for a label, more than it takes."""
-    return LETTER_WIDTH * LETTER_MM * len(text)
+    """The room kept for one line of words."""
+    left, _, right, _ = label_box(Label(0.0, 0.0, text, LETTER_MM))
+    return right - left
 
 
 class Draft:
@@ -88,7 +85,8 @@ class Draft:
     def box(self) -> Box:
         """What everything drawn so far takes, words among it."""
         points = [point for line in self._lines for point in line.points]
-        points += [corner for label in self._labels for corner in _label_corners(label)]
+        for left, top, right, bottom in map(label_box, self._labels):
+            points += [(left, top), (right, bottom)]
         x, y = zip(*points, strict=True)
         return min(x), min(y), max(x), max(y)
 
@@ -113,13 +111,6 @@ class Draft:
             lengths=tuple(Length(each.name, float(each.mm), moved(each.points)) for each in self._lengths),
             notes=notes,
         )
-
-
-def _label_corners(label: Label) -> tuple[Point, Point]:
-    width = words_width_mm(label.text)
-    left = label.x_mm - {"start": 0.0, "middle": 0.5, "end": 1.0}[label.anchor] * width
-    top, bottom = label.y_mm - LETTER_RISE * label.letter_mm, label.y_mm + LETTER_DEPTH * label.letter_mm
-    return (left, top), (left + width, bottom)
 
 
 def _pairs(x: np.ndarray, y: np.ndarray) -> tuple[Point, ...]:

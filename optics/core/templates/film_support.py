@@ -108,7 +108,8 @@ def _outline(plane: FilmPlane) -> Template:
     draft.centre_lines(axis_x, axis_y, mark, mark)
     draft.length("film, laid flat", width, (-right, -bottom), (right, -bottom))
     draft.length("film height", height, (right, -bottom), (right, bottom))
-    draft.length("left edge to axis point", right + axis_x, (-right, axis_y), (axis_x, axis_y))
+    level = min(max(axis_y, -bottom), bottom)
+    draft.length("left edge to axis point", right + axis_x, (-right, level), (axis_x, level))
     draft.words(
         0,
         max(bottom, axis_y + mark),

@@ -45,7 +45,7 @@ def liner_template(plane: FilmPlane, *, clearance_mm: float) -> Template:
     draft.length("liner length", length, (-right, height), (right, height))
     draft.length("liner height", height, (right, 0.0), (right, height))
     draft.length("tab width", tab, (-half, 0.0), (half, 0.0))
-    draft.length("tab length", TAB_LENGTH_MM, (half, 0.0), (half, -TAB_LENGTH_MM))
+    draft.length("tab length", TAB_LENGTH_MM, (half - trim, 0.0), (half - trim, -TAB_LENGTH_MM))
     draft.words(0, height, f"liner {say_mm(length, height)}", "pull tab at the top")
     return draft.template(
         NAMED,

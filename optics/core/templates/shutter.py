@@ -13,10 +13,13 @@ from optics.core.film_planes import FilmPlane
 from optics.core.wall_opening import PlateSide, wall_opening
 
 from .container import container
-from .draft import BLADE_CAUTION, Box, Draft, at_least, say_mm, words_width_mm
+from .draft import BLADE_CAUTION, Draft, at_least, say_mm, words_width_mm
 from .template import Point, Template
 
 NAMED = ("shutter", "Shutter that slides in a frame")
+BASE = ("shutter_base", "Shutter: base, rails and sill")
+FRONT = ("shutter_front", "Shutter: front")
+SLIDE = ("shutter_slide", "Shutter: slide")
 
 #: The smallest window that is easily cut, mm.
 LEAST_WINDOW_MM = 8.0
@@ -150,7 +153,7 @@ def shutter(
     )
 
 
-def shutter_template(
+def shutter_templates(
     plane: FilmPlane,
     *,
     hole: Hole,
@@ -161,8 +164,11 @@ def shutter_template(
     plate_side: PlateSide = "inside",
     margin_mm: float = 0.0,
     used_share: float = 1.0,
-) -> Template:
-    """Base, front, two rails, sill and slide of the `shutter`, side by side. Lengths are named for its sizes."""
+) -> tuple[Template, Template, Template]:
+    """The `shutter`'s base with its rails and sill, its front, and its slide.
+
+    Lengths are named for the shutter's sizes; no name stands on two of them. What concerns all is told on the base.
+    """
     made = shutter(
         plane,
         hole=hole,
@@ -180,42 +186,54 @@ def shutter_template(
         "towards its edges. Where that matters, cover the hole with a flap or a cap instead."
     )
     round_wall = "A tin's wall is round: fill what gapes behind the base with card, and seal it with black tape."
-    draft = Draft()
-    right = _base(draft, made)
-    right = _front(draft, made, right + GAP_MM)
-    right = _rails(draft, made, right + GAP_MM)
-    _slide(draft, made, right + GAP_MM)
-    _sill(draft, made)
-    return draft.template(
-        NAMED,
-        f"Cut all six parts from card {say_mm(material_mm)} thick and blacken them. Glue the rails and the sill onto "
-        "the base, between the thin lines and its edges, the teeth at the top and inwards. Lay the slide in, its neck "
-        "between the teeth, then glue on the front.",
+    base = _base(made).template(
+        BASE,
+        f"Cut these four parts, the front and the slide from card {say_mm(material_mm)} thick and blacken them. Glue "
+        "the rails and the sill onto the base, between the thin lines and its edges, the teeth at the top and inwards. "
+        "Lay the slide in, its neck between the teeth, then glue on the front.",
         "A slip of thin paper under the rails and the sill lets the slide run freely.",
         f"Glue the base to the outside of the camera, its centre lines on the hole. Drawn for a wall "
         f"{say_mm(wall_thickness_mm)} thick with the plate {plate_side}: light to {cleared} passes freely.",
         *([darker] if made.cleared_share < used_share else []),
         *([round_wall] if container(plane).round else []),
-        f"Lift the slide by its head until it stops, {say_mm(made.travel_mm)}: the window is open, and the line across "
-        "the neck is level with the frame's top. Let it down until the head rests on the frame: shut.",
         BLADE_CAUTION,
     )
+    front = _front(made).template(
+        FRONT,
+        "Glue it onto the rails and the sill only, its edges and its window level with the base's: no glue on the "
+        "slide.",
+        BLADE_CAUTION,
+    )
+    slide = _slide(made).template(
+        SLIDE,
+        f"Lift it by its head until it stops, {say_mm(made.travel_mm)}: the window is open, and the line across the "
+        "neck is level with the frame's top. Let it down until the head rests on the frame: shut.",
+        BLADE_CAUTION,
+    )
+    return base, front, slide
 
 
-def _frame(draft: Draft, made: Shutter, x: float, *words: str) -> None:
-    """A plate of the frame with its window's middle at (x, 0)."""
-    half, window, down = made.frame_width_mm / 2, made.window_width_mm / 2, made.window_height_mm / 2
-    draft.rectangle("cut", (x - half, made.frame_top_y_mm, x + half, made.frame_bottom_y_mm))
-    draft.rectangle("cut", (x - window, -down, x + window, down))
-    draft.centre_lines(x, 0, half, down + made.overlap_mm)
-    draft.words(x, made.frame_bottom_y_mm, *words)
+def _frame(made: Shutter, *words: str, frame: str, window: str) -> Draft:
+    """A plate of the frame, the window's middle at (0, 0); its lengths are called after `frame` and `window`."""
+    half, top, bottom = made.frame_width_mm / 2, made.frame_top_y_mm, made.frame_bottom_y_mm
+    right, down = made.window_width_mm / 2, made.window_height_mm / 2
+    draft = Draft()
+    draft.rectangle("cut", (-half, top, half, bottom))
+    draft.rectangle("cut", (-right, -down, right, down))
+    draft.centre_lines(0, 0, half, down + made.overlap_mm)
+    draft.length(f"{frame} width", made.frame_width_mm, (-half, top), (half, top))
+    draft.length(f"{frame} height", made.frame_height_mm, (half, top), (half, bottom))
+    draft.length(f"{window} width", made.window_width_mm, (-right, -down), (right, -down))
+    draft.length(f"{window} height", made.window_height_mm, (right, -down), (right, down))
+    draft.words(0, bottom, *words)
+    return draft
 
 
-def _base(draft: Draft, made: Shutter) -> float:
-    """With where the rails and the sill go; returns the room's right end."""
-    words = "base", f"window {say_mm(made.window_width_mm, made.window_height_mm)}"
-    _frame(draft, made, 0.0, *words)
-    half, channel = made.frame_width_mm / 2, made.channel_width_mm / 2
+def _base(made: Shutter) -> Draft:
+    """With where the rails and the sill go; the rails beside it and the sill below."""
+    window = f"window {say_mm(made.window_width_mm, made.window_height_mm)}"
+    draft = _frame(made, "base", window, frame="frame", window="window")
+    channel, down = made.channel_width_mm / 2, made.window_height_mm / 2
     tooth, top = channel - made.overlap_mm, made.frame_top_y_mm
     for side in (-1, 1):
         draft.line(
@@ -226,42 +244,45 @@ def _base(draft: Draft, made: Shutter) -> float:
             (side * channel, made.frame_bottom_y_mm),
         )
     draft.line("guide", (-channel, made.sill_y_mm), (channel, made.sill_y_mm))
-    draft.length("frame width", made.frame_width_mm, (-half, top), (half, top))
-    draft.length("frame height", made.frame_height_mm, (half, top), (half, made.frame_bottom_y_mm))
     draft.length("channel width", made.channel_width_mm, (-channel, made.sill_y_mm), (channel, made.sill_y_mm))
-    window, down = made.window_width_mm / 2, made.window_height_mm / 2
-    draft.length("window width", made.window_width_mm, (-window, -down), (window, -down))
-    draft.length("window height", made.window_height_mm, (window, -down), (window, down))
     draft.length("sill below the window", made.sill_y_mm - down, (0.0, down), (0.0, made.sill_y_mm))
-    return max(half, *(words_width_mm(text) / 2 for text in words))
+    _rails(draft, made)
+    _sill(draft, made)
+    return draft
 
 
-def _front(draft: Draft, made: Shutter, left: float) -> float:
-    _frame(draft, made, left + made.frame_width_mm / 2, "front")
-    return left + made.frame_width_mm
-
-
-def _rails(draft: Draft, made: Shutter, left: float) -> float:
+def _rails(draft: Draft, made: Shutter) -> None:
     """The left rail and, as its mirror image, the right one."""
     wide, tooth, high = made.rail_width_mm, made.overlap_mm, made.frame_height_mm
     top, bottom = made.frame_top_y_mm, made.frame_bottom_y_mm
     shape = [(0.0, 0.0), (wide + tooth, 0.0), (wide + tooth, wide), (wide, wide), (wide, high), (0.0, high)]
-    room = max(wide + tooth, words_width_mm("right rail"))
-    middle = left + room + GAP_MM / 2
-    for side, edge in ((1, left), (-1, middle + GAP_MM / 2 + room)):
+    left = draft.box[2] + GAP_MM
+    right = left + 2 * max(wide + tooth, words_width_mm("right")) + GAP_MM
+    for side, edge in ((1, left), (-1, right)):
         draft.line("cut", *((edge + side * x, top + y) for x, y in shape), closed=True)
-    draft.words(left, bottom, "left rail", anchor="start")
-    draft.words(middle + GAP_MM / 2 + room, bottom, "right rail", anchor="end")
+    draft.words(left, bottom, "left", "rail", anchor="start")
+    draft.words(right, bottom, "right", "rail", anchor="end")
     draft.length("rail width", wide, (left, bottom), (left + wide, bottom))
     draft.length("rail length", high, (left, top), (left, bottom))
     draft.length("tooth depth", tooth, (left + wide, top + wide), (left + wide + tooth, top + wide))
     draft.length("tooth height", wide, (left + wide + tooth, top), (left + wide + tooth, top + wide))
-    return middle + GAP_MM / 2 + room
 
 
-def _slide(draft: Draft, made: Shutter, left: float) -> None:
+def _sill(draft: Draft, made: Shutter) -> None:
+    top, half = draft.box[3] + GAP_MM, made.channel_width_mm / 2
+    bottom = top + made.rail_width_mm
+    draft.rectangle("cut", (-half, top, half, bottom))
+    draft.length("sill width", made.channel_width_mm, (-half, top), (half, top))
+    draft.length("sill height", made.rail_width_mm, (half, top), (half, bottom))
+    draft.words(0, bottom, "sill")
+
+
+def _front(made: Shutter) -> Draft:
+    return _frame(made, "front", frame="front", window="front window")
+
+
+def _slide(made: Shutter) -> Draft:
     half, neck, body_top = made.slide_width_mm / 2, made.neck_width_mm / 2, made.body_top_y_mm
-    middle = left + max(half, words_width_mm("slide") / 2)
     head_bottom, bottom = made.frame_top_y_mm, made.body_height_mm / 2
     head_top, trim = head_bottom - HEAD_MM, min(TRIM_MM, half / 2)
     right_side: list[Point] = [
@@ -269,22 +290,14 @@ def _slide(draft: Draft, made: Shutter, left: float) -> None:
         (half, body_top), (half, bottom),
     ]  # fmt: skip
     left_side = [(-x, y) for x, y in reversed(right_side)]
-    draft.line("cut", *((middle + x, y) for x, y in right_side + left_side), closed=True)
     open_mark = head_bottom + made.travel_mm
-    draft.line("guide", (middle - neck, open_mark), (middle + neck, open_mark))
-    draft.length("slide width", made.slide_width_mm, (middle - half, bottom), (middle + half, bottom))
-    draft.length("body height", made.body_height_mm, (middle + half, body_top), (middle + half, bottom))
-    draft.length("neck width", made.neck_width_mm, (middle - neck, head_bottom), (middle + neck, head_bottom))
-    draft.length("neck length", made.neck_length_mm, (middle + neck, head_bottom), (middle + neck, body_top))
-    draft.length("travel", made.travel_mm, (middle, head_bottom), (middle, open_mark))
-    draft.words(middle, bottom, "slide")
-
-
-def _sill(draft: Draft, made: Shutter) -> None:
-    """Under the base."""
-    top, wide = draft.box[3] + GAP_MM, made.channel_width_mm / 2
-    sill: Box = (-wide, top, wide, top + made.rail_width_mm)
-    draft.rectangle("cut", sill)
-    draft.length("sill width", made.channel_width_mm, (-wide, top), (wide, top))
-    draft.length("sill height", made.rail_width_mm, (wide, top), (wide, sill[3]))
-    draft.words(0.0, sill[3], "sill")
+    draft = Draft()
+    draft.line("cut", *right_side, *left_side, closed=True)
+    draft.line("guide", (-neck, open_mark), (neck, open_mark))
+    draft.length("slide width", made.slide_width_mm, (-half, bottom), (half, bottom))
+    draft.length("body height", made.body_height_mm, (half, body_top), (half, bottom))
+    draft.length("neck width", made.neck_width_mm, (-neck, head_bottom), (neck, head_bottom))
+    draft.length("neck length", made.neck_length_mm, (neck, head_bottom), (neck, body_top))
+    draft.length("travel", made.travel_mm, (-neck, head_bottom), (-neck, open_mark))
+    draft.words(0, bottom, "slide")
+    return draft
