@@ -100,6 +100,9 @@ def test_a_code_is_withdrawn_and_drawn_anew(desk: Page, leader: Any) -> None:
             desk.get_by_role("button", name="Yes").click()
         expect(desk.locator("section[aria-labelledby=h-codes] code")).to_have_count(codes)
     assert Place.objects.get().code != place.code
+    desk.context.clear_cookies()  # signed out meanwhile, in another window
+    expect(desk.locator("#live-state")).to_contain_text("load the page again", timeout=15_000)
+    expect(desk.locator("#live h2").first).to_have_text("Places now")
 
 
 def test_nothing_keeps_anybody_out(page: Page, leader: Any) -> None:

@@ -9,7 +9,8 @@ async function look() {
   if (document.hidden) return
   let response
   try {
-    response = await fetch(live.dataset.live, { headers: etag ? { "If-None-Match": etag } : {}, cache: "no-store" })
+    const headers = etag ? { "If-None-Match": etag } : {}
+    response = await fetch(live.dataset.live, { headers, cache: "no-store", redirect: "manual" }) // signed out: no tables
   } catch {
     state.textContent = "The service cannot be reached; the tables are those of before."
     return
