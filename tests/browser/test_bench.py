@@ -8,7 +8,7 @@ from django.test import Client
 from playwright.sync_api import Page, expect
 
 from clubs.models import Camera, Design
-from tests.browser.helpers import clean, fits, sign_in
+from tests.browser.every_page import clean, fits, sign_in
 from tests.factories import MembershipFactory
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]

@@ -16,7 +16,7 @@ from clubs.trail import record
 from tests.accounts import PASSWORD
 from tests.bodies import picture
 from tests.browser.conftest import watched
-from tests.browser.helpers import clean, sign_in
+from tests.browser.every_page import clean, sign_in
 from tests.clubs.sheets.printed import of_blocks
 from tests.factories import (
     CameraSpecFactory,

@@ -10,8 +10,8 @@ from playwright.sync_api import Page, expect
 from clubs.models import Membership
 from exposures.models import ExposureLog, NegativePicture
 from tests.bodies import picture
+from tests.browser.every_page import clean, sign_in
 from tests.browser.field_phone import only_red
-from tests.browser.helpers import clean, sign_in
 from tests.factories import CameraSpecFactory, ExposureLogFactory, MembershipFactory, PaperFactory
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]

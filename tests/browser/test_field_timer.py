@@ -6,8 +6,8 @@ import pytest
 from playwright.sync_api import expect
 
 from exposures.models import ExposureLog
+from tests.browser.every_page import clean
 from tests.browser.field_phone import Phone, expect_sent, expose, kept, log, only_red, phone
-from tests.browser.helpers import clean
 from tests.factories import AccountFactory
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]

@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 from playwright.sync_api import Page, expect
 
-from tests.browser.helpers import clean, fits
+from tests.browser.every_page import clean, fits
 from tests.optics.synthetic_scans import Burr, Recipe, Scan, render
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]

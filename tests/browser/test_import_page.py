@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from exposures.models import ExposureLog
-from tests.browser.helpers import clean, sign_in
+from tests.browser.every_page import clean, sign_in
 from tests.browser.test_paper_pages import open_all
 from tests.exposures.imports.messy import HEADING, as_csv, messy_rows
 from tests.factories import CameraSpecFactory, MembershipFactory, PaperFactory

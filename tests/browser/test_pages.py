@@ -3,7 +3,7 @@
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.browser.helpers import clean, fits, sign_in
+from tests.browser.every_page import clean, fits, sign_in
 from tests.factories import AccountFactory
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]

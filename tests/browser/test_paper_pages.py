@@ -9,7 +9,7 @@ from PIL import Image
 from playwright.sync_api import Page, expect
 
 from exposures.models import ExposureLog, Paper
-from tests.browser.helpers import clean, sign_in
+from tests.browser.every_page import clean, sign_in
 from tests.factories import CameraSpecFactory, ExposureLogFactory, MembershipFactory, PaperFactory
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]

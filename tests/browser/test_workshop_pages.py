@@ -7,7 +7,7 @@ from playwright.sync_api import Page, expect
 
 from exposures.models import ExposureLog
 from exposures.workshops.models import Place, PlaceExposure, Workshop
-from tests.browser.helpers import clean, fits, sign_in
+from tests.browser.every_page import clean, fits, sign_in
 from tests.browser.test_paper_pages import open_all
 from tests.factories import (
     DesignFactory,

@@ -21,8 +21,8 @@ LEAST_REACH_MM, MOST_REACH_MM = 40.0, 60.0
 #: No line is longer than this many times the reach: beyond 45 degrees off the axis lines end on a circle. So the widest
 #: drawing still fits a page of A4 or letter.
 LONGEST = float(np.sqrt(2))
-#: Radius of the ring about a line's end, mm.
-RING_MM = 0.8
+#: Half of the tick that ends the reach, and the radius of the ring about a line's end, mm.
+TICK_MM, RING_MM = 1.5, 0.8
 #: How far the front edge and the centre lines run beyond the rest, mm.
 BEYOND_MM = 5.0
 
@@ -70,6 +70,7 @@ def _lid(reach: float, *, left_edge_rad: float, right_edge_rad: float) -> Draft:
     draft = Draft()
     draft.line("cut", (-wide, 0.0), (wide, 0.0))
     draft.line("centre", (0.0, -BEYOND_MM), (0.0, reach + BEYOND_MM))
+    draft.line("guide", (-TICK_MM, reach), (TICK_MM, reach))
     draft.length("reach", reach, (0.0, 0.0), (0.0, reach))
     named = (("left", left_edge_rad), ("right", right_edge_rad))
     row_y = -np.inf
