@@ -77,7 +77,7 @@ function holes({ rules, chosen, nearest_drill: drill }) {
     each.rule.replaceAll("_", " "), fine(each.diameter), sayFNumber(each.f_number), each.source,
   ]));
   slots.drill.textContent =
-    `${chosen.rule.replaceAll("_", " ")} asks for ${fine(chosen.diameter)}. The nearest number drill is No. ` +
+    `The rule “${chosen.rule.replaceAll("_", " ")}” asks for ${fine(chosen.diameter)}. The nearest number drill is No. ` +
     `${drill.number}, ${fine(drill.diameter)}.`;
 }
 
