@@ -11,7 +11,7 @@ from .lettering import ON_PHONE, Shown
 from .say import Lengths, say_length
 
 #: Lengths a scale bar may have, in the unit shown.
-_BARS = [step * 10.0**power for power in range(-1, 5) for step in (1, 2, 5)]
+_BARS = [step * 10.0**power for power in range(-6, 5) for step in (1, 2, 5)]
 _MM_PER = {"mm": 1.0, "in": 25.4}
 
 
