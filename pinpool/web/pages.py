@@ -23,11 +23,13 @@ LOOK_COOKIE, LENGTHS_COOKIE = "pinpool_look", "pinpool_lengths"
 
 @cache
 def content_security_policy(static_url: str) -> str:
-    """Scripts, styles and pictures from here alone; `static_url` may be of another host of the same site."""
+    """Everything from here alone; `static_url` may be of another host of the same site, also for the field worker's own
+    fetching.
+    """
     parts = urlsplit(static_url)
     here = f"'self' {parts.scheme}://{parts.netloc}" if parts.netloc else "'self'"
     return (
-        f"default-src 'none'; script-src {here}; style-src {here}; img-src {here} blob: data:; connect-src 'self'; "
+        f"default-src 'none'; script-src {here}; style-src {here}; img-src {here} blob: data:; connect-src {here}; "
         "manifest-src 'self'; worker-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
     )
 

@@ -37,7 +37,8 @@ class SignInPage(Page):
         here = url_has_allowed_host_and_scheme(
             onward, allowed_hosts={self.request.get_host()}, require_https=self.request.is_secure()
         )
-        return super().get_context_data(**kwargs) | {"onward": onward if here else ""}
+        # The form fills in {keys} from its answer: an empty one would make “/{key}/elsewhere” another host's address.
+        return super().get_context_data(**kwargs) | {"onward": onward.replace("{", "%7B") if here else ""}
 
 
 class ForgottenPage(Page):

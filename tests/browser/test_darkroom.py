@@ -96,3 +96,20 @@ def test_a_result_that_cannot_be_read_is_said_at_its_field(desk: Page) -> None:
     desk.get_by_role("button", name="Keep it").click()
     expect(desk.locator("#judge .fault")).to_have_text("Write decimals with a point: 1.5.")
     assert not ExposureLog.objects.exclude(corrects=None).exists()
+
+
+def test_the_screen_may_sleep_again_once_the_steps_are_left(phone: Page) -> None:
+    phone.context.add_init_script(
+        """globalThis.locks = [];
+        const request = async () => {
+            const lock = { released: false, release() { this.released = true; } };
+            globalThis.locks.push(lock);
+            return lock;
+        };
+        Object.defineProperty(navigator, "wakeLock", { value: { request } });"""
+    )
+    darkroom(phone)
+    phone.get_by_role("button", name="Start: developer").click()
+    phone.get_by_role("button", name="Next: water rinse").click()
+    phone.get_by_role("button", name="From the start again").click()
+    assert phone.evaluate("locks.length > 0 && locks.every(({ released }) => released)")

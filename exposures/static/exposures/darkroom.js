@@ -94,7 +94,10 @@ function say(text) {
 }
 
 of("next").addEventListener("click", next);
-of("again").addEventListener("click", () => keep(null));
+of("again").addEventListener("click", () => {
+  alarm.letSleep();
+  keep(null);
+});
 document.addEventListener("keydown", (event) => {
   const elsewhere = event.target.closest("input, select, textarea, button, a, summary");
   if (event.code !== "Space" || elsewhere || event.repeat) return;

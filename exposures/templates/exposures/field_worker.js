@@ -26,9 +26,8 @@ self.addEventListener("activate", (event) => {
 self.addEventListener("fetch", (event) => {
   const { request } = event;
   const { origin, pathname, href } = new URL(request.url);
-  const ours = origin === location.origin && request.method === "GET";
-  const wanted = request.mode === "navigate" && pathname === PAGE ? PAGE : pathname;
-  if (!ours || !(wanted === PAGE || FILES.includes(wanted) || FILES.includes(href))) return;
+  const wanted = origin === location.origin ? pathname : href; // files may be of another host of the same site
+  if (request.method !== "GET" || !(wanted === PAGE || FILES.includes(wanted))) return;
   const kept = async () => (await caches.match(wanted, { cacheName: KEPT })) ?? fetch(request);
   event.respondWith(kept());
 });

@@ -20,9 +20,10 @@ export class Away extends Error {}
 
 /**
  * One call. `path` is below the API's root, or absolute; `body` goes as JSON, `form` (FormData) as it is.
- * Gives {status, data, etag}; throws Problem or Away, or AbortError where `signal` says so.
+ * Gives {status, data, etag}; throws Problem or Away, or AbortError where `signal` says so. With `sameSession` it is
+ * refused (`isStale`) where somebody signed in since the last `renewToken`.
  */
-export async function call(method, path, { body, form, etag, signal, headers = {} } = {}) {
+export async function call(method, path, { body, form, etag, signal, headers = {}, sameSession = false } = {}) {
   const url = path.startsWith("/") ? path : root.dataset.api + path
   const send = () => fetch(url, {
     method, signal, credentials: "same-origin",
@@ -37,8 +38,8 @@ export async function call(method, path, { body, form, etag, signal, headers = {
   })
   let response = await reach(send)
   let answer = await read(response)
-  if (response.status === 403 && method !== "GET" && /CSRF/i.test(answer?.detail ?? "")) {
-    csrf = (await read(await reach(() => fetch(`${root.dataset.api}accounts/login/`, { credentials: "same-origin" })))).csrf_token
+  if (!sameSession && isStale({ status: response.status, detail: answer?.detail })) {
+    await renewToken(signal)
     response = await reach(send)
     answer = await read(response)
   }
@@ -46,6 +47,15 @@ export async function call(method, path, { body, form, etag, signal, headers = {
   const wait = Number.parseInt(response.headers.get("Retry-After") ?? "", 10)
   throw new Problem(response.status, answer ?? {}, Number.isFinite(wait) ? wait : null)
 }
+
+/** Take the token of the session of now; signing in makes it stale. */
+export async function renewToken(signal) {
+  const fresh = await read(await reach(() => fetch(`${root.dataset.api}accounts/login/`, { credentials: "same-origin", signal })))
+  csrf = fresh?.csrf_token ?? csrf
+}
+
+/** Whether a refusal says that the token is not that of the session of now. */
+export const isStale = ({ status, detail }) => status === 403 && /CSRF/i.test(detail ?? "")
 
 async function reach(send) {
   try {
@@ -57,11 +67,12 @@ async function reach(send) {
 }
 
 async function read(response) {
-  if (!(response.headers.get("Content-Type") ?? "").includes("json")) return null
+  const empty = [204, 304].includes(response.status)
+  if (empty || !(response.headers.get("Content-Type") ?? "").includes("json")) return null
   try {
     return await response.json()
   } catch (fault) {
     if (fault.name === "AbortError") throw fault
-    return null
+    throw new Away("The answer was lost on its way; look whether it was done before sending it again.")
   }
 }

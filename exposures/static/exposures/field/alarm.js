@@ -13,6 +13,7 @@ export function prepare() {
 
 /** Keep the screen on; a browser gives it up whenever the page is hidden, so ask again once it is shown. */
 export async function stayAwake() {
+  if (lock && !lock.released) return; // one lock: a second one would never be let go
   try {
     lock = await navigator.wakeLock?.request("screen");
   } catch {
@@ -24,9 +25,6 @@ export function letSleep() {
   lock?.release();
   lock = undefined;
 }
-
-/** Whether the screen is being kept on. */
-export const awake = () => Boolean(lock && !lock.released);
 
 /** Three tones and a vibration. */
 export function sound() {

@@ -53,8 +53,9 @@ function cardOf(entry, kits, changed) {
   }
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
-    const { note, ...rest } = Object.fromEntries(new FormData(form));
-    await queue.mend(entry, { ...rest, ...(note ? { note } : {}) });
+    // At once: a second tap would send an entry with a new id twice.
+    form.querySelector("button").disabled = true;
+    await queue.mend(entry, Object.fromEntries(new FormData(form)));
     await changed();
   });
   card.querySelector("[data-drop]").addEventListener("click", async () => {

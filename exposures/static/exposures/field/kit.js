@@ -3,6 +3,9 @@
 import { Away, Problem, call } from "../../pinpool/api.js";
 import * as store from "./store.js";
 
+/* A kit is reckoned and is large; whatever takes longer than this is no signal. */
+const PATIENCE_MS = 60_000;
+
 const nameOf = (account, club) => `kit ${account} ${club}`;
 
 /** The account that was last signed in here, or undefined. */
@@ -17,9 +20,10 @@ export async function kitsOf(account) {
 /** Fetch the kits of all clubs of whoever is signed in. Gives "fresh", "signed out" or "away"; what is kept stays. */
 export async function refresh() {
   try {
-    const account = (await call("GET", "accounts/me/")).data.username;
-    const clubs = (await call("GET", "clubs/?page_size=200")).data.results;
-    const kits = await Promise.all(clubs.map(async ({ slug }) => (await call("GET", `clubs/${slug}/field-kit/`)).data));
+    const account = (await ask("accounts/me/")).username;
+    const clubs = (await ask("clubs/?page_size=200")).results;
+    const kits = await Promise.all(clubs.map(({ slug }) => ask(`clubs/${slug}/field-kit/`)));
+    if ((await ask("accounts/me/")).username !== account) return refresh(); // or these would be kept under another's name
     for (const name of await store.keptNames()) {
       const gone = name.startsWith(nameOf(account, "")) && !kits.some(({ club }) => name === nameOf(account, club));
       if (gone) await store.forget(name);
@@ -33,6 +37,12 @@ export async function refresh() {
     if (fault instanceof Problem && fault.status === 401) return "signed out";
     throw fault;
   }
+}
+
+async function ask(path) {
+  const { data } = await call("GET", path, { signal: AbortSignal.timeout(PATIENCE_MS) });
+  if (!data) throw new Away("Something other than the service answered.");
+  return data;
 }
 
 /** Wipe what the phone keeps of an account: kits, the timer, choices, and its entries. Others' entries stay. */

@@ -6,12 +6,16 @@ import { showEntries } from "./entries.js";
 import * as kits from "./kit.js";
 import * as queue from "./queue.js";
 import * as store from "./store.js";
-import { entryOf, plainNumber, readLight, readingOf, sayTimeIn, stateOf, tableOf, withLight } from "./time.js";
+import {
+  entryOf, plainNumber, readLight, readingOf, sayTimeIn, stateOf, tableOf, withClockSet, withLight,
+} from "./time.js";
 import { showTimer } from "./timer.js";
 
 const page = document.getElementById("field");
 const form = document.getElementById("choice");
 const of = (id) => document.getElementById(id);
+/* Clocks that are only kept in step move by less than this at once. */
+const CLOCK_STEP_MS = 1000;
 
 /* Everything shown comes from here; `look` fills it from what the phone keeps. */
 const now = { account: undefined, kits: [], kit: undefined, timer: undefined, table: undefined, reading: undefined };
@@ -31,7 +35,7 @@ async function look() {
 
 async function changed() {
   await showEntries({ account: now.account, kits: now.kits, changed });
-  send();
+  guarded(send)();
 }
 
 function fillChoices(choices = {}) {
@@ -130,14 +134,14 @@ function paragraphs(element, texts) {
   element.hidden = !element.children.length;
 }
 
-form.addEventListener("input", async ({ target }) => {
+form.addEventListener("input", guarded(async ({ target }) => {
   if (target.name === "club") fillFromKit();
   showKind();
   answer();
   const { club, camera, paper, kind, iso } = form;
   const choices = { club, camera, paper, kind, iso };
   await store.keep("choices", Object.fromEntries(Object.entries(choices).map(([name, { value }]) => [name, value])));
-});
+}));
 form.addEventListener("submit", (event) => event.preventDefault());
 
 /* ------------------------------------------------------------------------------------------------------ the timer */
@@ -150,7 +154,7 @@ async function keepTimer(timer) {
   answer();
 }
 
-of("start").addEventListener("click", async () => {
+of("start").addEventListener("click", guarded(async () => {
   alarm.prepare();
   const { table, reading } = now;
   const timer = {
@@ -165,15 +169,18 @@ of("start").addEventListener("click", async () => {
   };
   await keepTimer(withLight(timer, reading.reading, Date.now()));
   of("close-now").focus();
-});
-of("light-changed").addEventListener("click", () => keepTimer(withLight(now.timer, now.reading.reading, Date.now())));
-of("close-now").addEventListener("click", () => closeAt(Date.now()));
-of("closed-on-time").addEventListener("click", () => closeAt(stateOf(now.timer, Date.now()).closeAt));
-of("discard").addEventListener("click", async () => {
+}));
+of("light-changed").addEventListener(
+  "click",
+  guarded(() => keepTimer(withLight(now.timer, now.reading.reading, Date.now()))),
+);
+of("close-now").addEventListener("click", guarded(() => closeAt(Date.now())));
+of("closed-on-time").addEventListener("click", guarded(() => closeAt(stateOf(now.timer, Date.now()).closeAt)));
+of("discard").addEventListener("click", guarded(async () => {
   if (!(await ask("Throw this timer away? Nothing of it will be logged.", "Throw it away"))) return;
   alarm.letSleep();
   await keepTimer(undefined);
-});
+}));
 
 async function closeAt(moment) {
   alarm.letSleep();
@@ -181,20 +188,34 @@ async function closeAt(moment) {
   of("stops").querySelector("button").focus();
 }
 
-of("stops").addEventListener("click", async ({ target }) => {
+of("stops").addEventListener("click", guarded(async ({ target }) => {
   const { stops } = target.dataset;
   if (stops === undefined) return;
   const { timer } = now;
   await queue.add({ ...timer, body: entryOf(timer, stops === "" ? null : Number(stops)) });
   await keepTimer(undefined);
   await changed();
-});
+}));
 
 function tick() {
   showTimer(now.timer);
 }
 
-setInterval(tick, 250);
+/* A clock that is set back while this is open takes the timer's moments along, or the time given would be too short.
+   Set forward it looks as if the phone had slept, so that cannot be told. One tab does it for all. */
+const clockAhead = () => Date.now() - performance.now();
+let ahead = clockAhead();
+let minds = !navigator.locks;
+navigator.locks?.request("pinpool-field-clock", () => ((minds = true), new Promise(() => {})));
+
+async function mindClock() {
+  const set_ms = clockAhead() - ahead;
+  ahead += set_ms;
+  const { timer } = now;
+  if (set_ms < -CLOCK_STEP_MS && minds && timer && !timer.closedAt) await keepTimer(withClockSet(timer, set_ms));
+}
+
+setInterval(guarded(() => (tick(), mindClock())), 250);
 
 /* ---------------------------------------------------------------------------------------------------- the network */
 
@@ -208,7 +229,7 @@ async function send() {
   if (outcome === "signed out") askToSignIn();
   else if (outcome === "later") {
     say(`${detail} Trying again in ${Math.round(pause_s)} s; the entries are kept.`);
-    nextTry = setTimeout(send, pause_s * 1000);
+    nextTry = setTimeout(guarded(send), pause_s * 1000);
   } else if (sent) say(sent === 1 ? "1 entry is in the club's log." : `${sent} entries are in the club's log.`);
 }
 
@@ -219,6 +240,15 @@ async function refresh() {
   await look();
 }
 
+/* What waits is sent even where the kits could not be kept. */
+async function refreshAndSend() {
+  try {
+    await refresh();
+  } finally {
+    await send();
+  }
+}
+
 function askToSignIn() {
   const link = Object.assign(document.createElement("a"), { href: page.dataset.signIn, textContent: "Sign in again" });
   of("state").replaceChildren("You are signed out here; entries stay on this phone until you are back. ", link, ".");
@@ -226,11 +256,11 @@ function askToSignIn() {
 
 of("refresh").addEventListener("click", guarded(refresh));
 of("send").addEventListener("click", guarded(send));
-addEventListener("online", guarded(async () => (await refresh(), await send())));
+addEventListener("online", guarded(refreshAndSend));
 addEventListener("offline", () => say("No signal: working with what this phone keeps."));
 document.addEventListener("visibilitychange", guarded(async () => {
   if (document.hidden) return;
-  tick();
+  await look(); // what other tabs did while this one slept was not told to it
   if (now.timer && !now.timer.closedAt) alarm.stayAwake();
   await send();
 }));
@@ -254,6 +284,7 @@ of("wipe").addEventListener("click", guarded(async () => {
   of("wipe-says").textContent = unsent
     ? `${unsent} unsent ${unsent === 1 ? "entry" : "entries"} would be gone for good, with cameras, papers and the timer.`
     : "Cameras, papers, choices and the timer go. Nothing unsent is here.";
+  of("wipe-dialog").returnValue = ""; // or Escape would give the answer of the last time
   of("wipe-dialog").showModal();
 }));
 of("wipe-dialog").addEventListener("close", guarded(async () => {
@@ -278,14 +309,21 @@ function guarded(work) {
     });
 }
 
+/* Rejects once a worker could not be installed, as where one of its files did not come through. */
+function gone(worker) {
+  return new Promise((_, reject) => {
+    worker?.addEventListener("statechange", () => worker.state === "redundant" && reject(new Error("not installed")));
+  });
+}
+
 async function keepForOffline() {
   if (!("serviceWorker" in navigator)) {
     of("offline-says").textContent =
       "Without https this browser cannot open the page again without signal: leave it open, entries are kept all the same.";
     return;
   }
-  await navigator.serviceWorker.register(page.dataset.worker, { scope: page.dataset.scope });
-  await navigator.serviceWorker.ready;
+  const { installing } = await navigator.serviceWorker.register(page.dataset.worker, { scope: page.dataset.scope });
+  await Promise.race([navigator.serviceWorker.ready, gone(installing)]);
   of("offline-says").textContent = "This page opens without signal from now on.";
   await navigator.storage?.persist?.();
 }
@@ -296,7 +334,6 @@ guarded(async () => {
   const keeping = keepForOffline().catch(() => {
     of("offline-says").textContent = "This page could not be kept for days without signal; it will be tried again.";
   });
-  await refresh();
-  await send();
+  await refreshAndSend();
   await keeping;
 })();

@@ -3,13 +3,15 @@
    An entry is {id, account, club, body, state: "waiting" | "refused", faults: [{pointer, detail}], madeAt}. Its id is
    the entry's own from the moment it is made, so sending it twice is the same entry. */
 
-import { Away, Problem, call } from "../../pinpool/api.js";
+import { Away, Problem, call, isStale, renewToken } from "../../pinpool/api.js";
 import * as store from "./store.js";
 
 const AT_ONCE = 50;
 const PATIENCE_MS = 20_000;
 const SHORTEST_PAUSE_S = 2;
 const LONGEST_PAUSE_S = 300;
+/* A network that wants a sign-in of its own answers everything with a page. */
+const NOT_OURS = "Something other than the service answered; is there a network to sign in to?";
 
 /** A new id for an entry. Over plain http a browser offers no randomUUID. */
 export function newId() {
@@ -49,6 +51,8 @@ async function sendWaiting() {
   if (!waiting.length) return { outcome: "done", sent: 0 };
   let sent = 0;
   try {
+    // Whoever signs in after this makes the token stale, so nothing goes under a name that was not asked for.
+    await renewToken(AbortSignal.timeout(PATIENCE_MS));
     const account = (await ask("GET", "accounts/me/")).data.username;
     const own = waiting.filter((entry) => entry.account === account).sort((a, b) => a.madeAt - b.madeAt);
     for (const club of new Set(own.map((entry) => entry.club))) {
@@ -70,12 +74,17 @@ async function sendWaiting() {
   }
 }
 
-/* What another try may mend: no network, too many calls, a fault of the server, or a sign-in that has run out. */
+/* What another try may mend: no network, too many calls, a fault of the server, or somebody else who signed in. */
 function isPassing(fault) {
-  return fault instanceof Away || (fault instanceof Problem && (fault.status >= 500 || [408, 429].includes(fault.status)));
+  if (fault instanceof Away) return true;
+  return fault instanceof Problem && (fault.status >= 500 || [408, 429].includes(fault.status) || isStale(fault));
 }
 
-const ask = (method, path, more = {}) => call(method, path, { signal: AbortSignal.timeout(PATIENCE_MS), ...more });
+async function ask(method, path, more = {}) {
+  const answer = await call(method, path, { signal: AbortSignal.timeout(PATIENCE_MS), sameSession: true, ...more });
+  if (!answer.data) throw new Away(NOT_OURS);
+  return answer;
+}
 
 /* Sends some entries of one club; what the server has is forgotten here, what it refuses is kept with its reasons. */
 async function sendSome(club, entries) {

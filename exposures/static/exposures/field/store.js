@@ -12,11 +12,17 @@ function database() {
       request.result.createObjectStore("kept");
     };
     request.onsuccess = () => {
-      request.result.onversionchange = () => request.result.close();
+      request.result.onversionchange = () => {
+        request.result.close();
+        opening = undefined;
+      };
+      // Some phones close it while the page sleeps: the next call opens it again.
+      request.result.onclose = () => (opening = undefined);
       resolve(request.result);
     };
     request.onerror = () => reject(request.error);
   });
+  opening.catch(() => (opening = undefined));
   return opening;
 }
 

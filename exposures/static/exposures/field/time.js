@@ -89,6 +89,11 @@ export function withLight(timer, reading, now) {
   return { ...timer, segments: [...timer.segments, { at: now, reading, ev100: readLight(reading) }] };
 }
 
+/** The timer by a clock that was set by `ms`, negative where it was set back. */
+export function withClockSet(timer, ms) {
+  return { ...timer, segments: timer.segments.map((segment) => ({ ...segment, at: segment.at + ms })) };
+}
+
 /** How far a timer is at `now`: the share given and the seconds given and to go, `complete` from a share of 1 on,
     `closeAt` (ms) when that is or was, and the seconds since. In the light of now; `rangeOf` says what else it may be. */
 export function stateOf(timer, now) {
@@ -132,7 +137,7 @@ export function entryOf(timer, judged) {
   const segments = lasted(timer, timer.closedAt);
   const seconds = segments.reduce((sum, [, each]) => sum + each, 0);
   const light = segments.reduce((sum, [ev100, each]) => sum + each * 2 ** ev100, 0) / seconds;
-  const changed = timer.segments.length > 1;
+  const changed = timer.segments.length > 1 && seconds > 0;
   const told = segments.map(([ev100, each]) => `EV ${ev100.toFixed(1)} for ${exactTime(each)}`).join(", then ");
   return {
     id: timer.id,
