@@ -47,10 +47,9 @@ def on_paper(
     blocks = [block for section in cutting_templates(of, page=page) for block in section["blocks"]]
     true = [block for block in blocks if block.get("true_scale")]
     for block, template in zip(true, true_pages(of, page), strict=True):
-        whole = document(
-            kind="x", title="X", subject="x", made_at="", page=page, sections=[{"title": "", "blocks": [block]}]
-        )
-        grey = ink(raster(press.pdf(whole)))
+        if titles and template.title not in titles:
+            continue
+        grey = ink(raster(printed([{"title": "", "blocks": [block]}], page)))
         should = ideal(template.lines, template.width_mm, template.height_mm)
         yield template, should, grey, laid_over(grey, should)
 
