@@ -16,6 +16,7 @@ class ClubsConfig(AppConfig):
         contribute("memberships", own_data.memberships_of, before_deletion=members.part_with)
         contribute("cameras", own_data.cameras_of)
         contribute("specs", own_data.specs_of)
+        contribute("designs", own_data.designs_of)
         contribute("photos", own_data.photos_of)
         contribute("sheets", own_data.sheets_of)
         contribute("changes", own_data.changes_of)

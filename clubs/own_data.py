@@ -2,8 +2,9 @@
 
 from typing import Any
 
-from clubs.models import Camera, CameraPhoto, CameraSpec, IssuedSheet, Membership, TrailEntry
+from clubs.models import Camera, CameraPhoto, CameraSpec, Design, IssuedSheet, Membership, TrailEntry
 from clubs.serializers import CameraOut, SpecOut
+from clubs.serializers_sheets import DesignOut
 
 
 def memberships_of(user: Any) -> list[Any]:
@@ -21,6 +22,12 @@ def specs_of(user: Any) -> list[Any]:
     """What they measured of cameras, whosever."""
     rows = CameraSpec.objects.filter(author=user).select_related("camera__club", "author").order_by("pk")
     return [{"club": row.camera.club.slug, "camera": row.camera.code, **SpecOut(row).data} for row in rows]
+
+
+def designs_of(user: Any) -> list[Any]:
+    """The containers' plans that they saved."""
+    rows = Design.objects.filter(author=user).select_related("club", "author").order_by("pk")
+    return [{"club": row.club.slug, **DesignOut(row).data} for row in rows]
 
 
 def photos_of(user: Any) -> list[Any]:

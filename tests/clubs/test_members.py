@@ -13,7 +13,7 @@ from clubs.models import Camera, CameraPhoto, Club, IssuedSheet, Membership, Tra
 from pinpool.http.etags import Expected
 from pinpool.models import ApiToken
 from tests.accounts import PASSWORD, Statements
-from tests.factories import AccountFactory, CameraSpecFactory, ClubFactory, MembershipFactory
+from tests.factories import AccountFactory, CameraSpecFactory, ClubFactory, DesignFactory, MembershipFactory
 from tests.problems import faults_in, problem_of
 
 pytestmark = pytest.mark.django_db
@@ -219,6 +219,14 @@ def test_one_s_own_data_of_clubs(walker: Membership, as_user: Any) -> None:
     assert (change["club"], change["action"]) == ("creek", "a")
 
 
+def test_the_designs_that_one_saved_are_listed(walker: Membership, as_user: Any) -> None:
+    for author in (walker.user, MembershipFactory.create(club=walker.club).user):
+        DesignFactory.create(club=walker.club, author=author, name=f"Drum of {author.pk}")
+    [design] = as_user(walker.user).get("/api/v1/accounts/me/data/").json()["parts"]["designs"]
+    assert (design["club"], design["name"]) == ("creek", f"Drum of {walker.user.pk}")
+    assert design["film_plane"]
+
+
 def test_photos_and_printed_sheets_are_listed(walker: Membership, as_user: Any) -> None:
     """One's own alone, whosever the camera."""
     camera = CameraSpecFactory.create(camera__club=walker.club, camera__code="T1").camera
@@ -239,6 +247,7 @@ def test_one_s_own_data_costs_the_same_however_much(walker: Membership, as_user:
     for more in (2, 30):
         for _ in range(more):
             CameraSpecFactory.create(camera__club=walker.club, camera__owner=walker.user, author=walker.user)
+            DesignFactory.create(club=walker.club, author=walker.user)
         with Statements() as ran:
             assert len(client.get("/api/v1/accounts/me/data/").json()["parts"]["cameras"]) >= more
         counts.append(ran.count)
