@@ -1,0 +1,30 @@
+"""Where pages may lead and what they may load, beyond this site."""
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from pinpool.web.pages import content_security_policy
+
+
+@pytest.mark.parametrize(
+    ("onward", "leads_to"),
+    [
+        ("/field/?kind=ev", "/field/?kind=ev"),
+        ("//elsewhere.example/", "/clubs/"),
+        ("https://elsewhere.example/", "/clubs/"),
+        ("javascript:alert(1)", "/clubs/"),
+        # The form fills in keys of its answer, and an account's e-mail may be empty.
+        ("/{email}/elsewhere.example/", "/%7Bemail}/elsewhere.example/"),
+    ],
+)
+def test_signing_in_leads_nowhere_outside_this_site(client: Client, onward: str, leads_to: str) -> None:
+    page = client.get(reverse("web:sign_in"), {"next": onward}).content.decode()
+    assert f'data-then="{leads_to}"' in page
+
+
+def test_files_of_another_host_of_the_site_may_be_loaded_and_kept() -> None:
+    policy = content_security_policy("https://static.saltmarsh.example/s/")
+    for kind in ("script-src", "style-src", "connect-src"):
+        assert f"{kind} 'self' https://static.saltmarsh.example;" in policy
+    assert "connect-src 'self';" in content_security_policy("/static/")
