@@ -25,13 +25,17 @@ async function submit(form) {
     const etag = form.hasAttribute("data-fetch-etag") ? (await call("GET", url)).etag : form.dataset.etag
     const sent = await call(form.dataset.send, url, { ...content(form), etag })
     form.dispatchEvent(new CustomEvent("sent", { bubbles: true, detail: sent }))
-    done(form, sent.data)
+    if (done(form, sent.data)) return // busy until the next page is here, or a second click would send again
   } catch (fault) {
     refused(form, fault)
-  } finally {
-    form.removeAttribute("aria-busy")
   }
+  form.removeAttribute("aria-busy")
 }
+
+addEventListener("pageshow", ({ persisted }) => {
+  if (!persisted) return // a page come back to as it was left
+  for (const form of document.querySelectorAll("form[aria-busy]")) form.removeAttribute("aria-busy")
+})
 
 /** What a form holds, as {body} or, with files, {form}. */
 export function content(form) {
@@ -115,6 +119,7 @@ function mark(form, error) {
   return false
 }
 
+/** Say or do what comes after; true where that is another page. */
 function done(form, data) {
   const then = form.dataset.then
   if (form.dataset.show && data) {
@@ -124,6 +129,7 @@ function done(form, data) {
   } else if (then === "reload") location.reload()
   else if (then) location.assign(then.replace(/\{(\w+)\}/g, (_, key) => encodeURIComponent(data[key])))
   else form.append(paragraph("done", data?.detail ?? "Saved.", "status"))
+  return Boolean(then) && !form.dataset.show
 }
 
 function paragraph(name, text, role) {
