@@ -129,7 +129,7 @@ function done(form, data) {
   } else if (then === "reload") location.reload()
   else if (then) location.assign(then.replace(/\{(\w+)\}/g, (_, key) => encodeURIComponent(data[key])))
   else form.append(paragraph("done", data?.detail ?? "Saved.", "status"))
-  return Boolean(then) && !form.dataset.show
+  return Boolean(then) && !then.startsWith("#") && !form.dataset.show
 }
 
 function paragraph(name, text, role) {
