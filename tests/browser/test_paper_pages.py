@@ -111,7 +111,7 @@ def test_a_picture_is_put_to_an_entry_and_taken_away(phone: Page, keeper: Any) -
     phone.get_by_role("button", name="Put it here").click()
     shown = phone.get_by_role("img", name="The negative or print of this entry")
     expect(shown).to_be_visible()
-    assert shown.evaluate("image => image.naturalWidth") == 40
+    expect(shown).to_have_js_property("naturalWidth", 40)
     phone.get_by_role("button", name="Take it away").click()
     phone.get_by_role("button", name="Yes").click()
     expect(phone.get_by_text("No picture yet.")).to_be_visible()
