@@ -193,7 +193,7 @@ def test_codes_lead_to_our_page_or_the_site_s(day: Day, settings: Any, page: str
     assert f'href="{leads.format(code=day.place(1).code)}"' in read(day.leader.user, page_of(day, "workshop"))
 
 
-def test_a_place_page_without_a_code_is_caught_by_check(settings: Any) -> None:
+def test_a_place_page_without_a_code_is_caught_by_check(settings: Any, db: None) -> None:
     settings.PINPOOL = {"PLACE_PAGE": "https://club.example/place/"}
     with pytest.raises(SystemCheckError, match=r"pinpool\.E001"):
         call_command("check")
