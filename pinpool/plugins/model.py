@@ -3,7 +3,7 @@
 A package offers it by an entry point in the group `pinpool.plugins`; our own parts use the same door.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +13,8 @@ PLUGIN_API_VERSION = (1, 0)
 ENTRY_POINT_GROUP = "pinpool.plugins"
 
 #: Where contributions go, and what their function returns. `Profile`, `Law` and `Receptor` are those of optics.core.
+#: What a function cannot make of sound parameters or of a file it refuses by raising `optics.core.faults.Impossible`
+#: with a code and a sentence for the person who asked.
 POINTS = {
     "film_planes": "function(**parameters, hole_offset_x_mm) -> Profile",
     "hole_rules": "function(*, focal_length_mm, wavelength_nm, subject_distance_mm) -> diameter in mm",
@@ -20,8 +22,20 @@ POINTS = {
     "reciprocity_laws": "function(**parameters) -> Law",
     "light_readings": "function(**parameters) -> EV at ISO 100",
     "sheet_sections": "function(*, camera, actor) -> a section of a printed sheet",
-    "log_importers": "function(*, file) -> rows of a log",
+    "log_importers": "function(*, content: bytes, name: str) -> LogTable",
 }
+
+
+@dataclass(frozen=True)
+class LogTable:
+    """What a log importer makes of a file: a table that then goes the way of any spreadsheet.
+
+    `columns` are a log's fields as the API's import calls them, such as `camera`, `paper`, `taken_at`, `reading.ev`,
+    `exposure_time`, `result.judged_stops` or `note`; each of `rows` has one cell for each, None where nothing is known.
+    """
+
+    columns: Sequence[str]
+    rows: Iterable[Sequence[str | int | float | None]]
 
 
 @dataclass(frozen=True)
