@@ -5,23 +5,25 @@ A package offers it by an entry point in the group `pinpool.plugins`; our own pa
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Generic, TypeVar
+
+from .protocols import Law, Profile, Receptor, Section
 
 #: Raised by one in the first place when a plug-in written for the older one would break.
 PLUGIN_API_VERSION = (1, 0)
 
 ENTRY_POINT_GROUP = "pinpool.plugins"
 
-#: Where contributions go, and what their function returns. `Profile`, `Law` and `Receptor` are those of optics.core.
+#: Where contributions go, and what their function returns; `protocols.py` says what those are.
 #: What a function cannot make of sound parameters or of a file it refuses by raising `optics.core.faults.Impossible`
 #: with a code and a sentence for the person who asked.
 POINTS = {
     "film_planes": "function(**parameters, hole_offset_x_mm) -> Profile",
-    "hole_rules": "function(*, focal_length_mm, wavelength_nm, subject_distance_mm) -> diameter in mm",
+    "hole_rules": "function(*, focal_length_mm, wavelength_nm, subject_distance_mm) -> float, a diameter in mm",
     "receptors": "function() -> Receptor",
     "reciprocity_laws": "function(**parameters) -> Law",
-    "light_readings": "function(**parameters) -> EV at ISO 100",
-    "sheet_sections": "function(*, camera, actor) -> a section of a printed sheet",
+    "light_readings": "function(**parameters) -> float, the EV at ISO 100",
+    "sheet_sections": "function(*, camera, actor, **parameters) -> Section",
     "log_importers": "function(*, content: bytes, name: str) -> LogTable",
 }
 
@@ -57,8 +59,11 @@ class Parameter:
     default: Any = None
 
 
+Made_co = TypeVar("Made_co", covariant=True)
+
+
 @dataclass(frozen=True)
-class Contribution:
+class Contribution(Generic[Made_co]):
     """A named function with its declared parameters and its source; `function` takes keywords only.
 
     With `needs_actor` the function also receives `actor`, the person asking, who may be anonymous.
@@ -67,7 +72,7 @@ class Contribution:
     name: str
     label: str
     source: str
-    function: Callable[..., Any]
+    function: Callable[..., Made_co]
     parameters: tuple[Parameter, ...] = ()
     needs_actor: bool = False
 
@@ -79,10 +84,10 @@ class Plugin:
     name: str
     version: str
     api_version: tuple[int, int]
-    film_planes: tuple[Contribution, ...] = ()
-    hole_rules: tuple[Contribution, ...] = ()
-    receptors: tuple[Contribution, ...] = ()
-    reciprocity_laws: tuple[Contribution, ...] = ()
-    light_readings: tuple[Contribution, ...] = ()
-    sheet_sections: tuple[Contribution, ...] = ()
-    log_importers: tuple[Contribution, ...] = ()
+    film_planes: tuple[Contribution[Profile], ...] = ()
+    hole_rules: tuple[Contribution[float], ...] = ()
+    receptors: tuple[Contribution[Receptor], ...] = ()
+    reciprocity_laws: tuple[Contribution[Law], ...] = ()
+    light_readings: tuple[Contribution[float], ...] = ()
+    sheet_sections: tuple[Contribution[Section], ...] = ()
+    log_importers: tuple[Contribution[LogTable], ...] = ()
