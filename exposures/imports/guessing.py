@@ -10,6 +10,7 @@ from exposures.imports.cells import UNDECLARED, Format, is_empty, parts_of
 from exposures.imports.fields import Field, fields_of
 from exposures.imports.sheets import Cell
 from exposures.imports.times import COLONS
+from exposures.imports.words import in_words
 from pinpool.units import KINDS, find_unit
 
 #: Headings that clubs write, in plain words, by field; the field's own name does always.
@@ -172,19 +173,21 @@ def _by_unit(heading: str, each: Field) -> Format:
 # --------------------------------------------------------------------------------------------------- questions
 
 
+_GIVE = "choose it at its column, or give it for every row."
+
+
 def questions_of(*, kind: str, columns: list[Column], table: list[list[Cell]], fixed: dict[str, Any]) -> list[Question]:
     """What the mapping leaves open, most pressing first."""
     fields = fields_of(kind)
     given = {column.field for column in columns} | fixed.keys()
     left = tuple(column.name for column in columns if column.field is None)
     asked = [
-        Question("field", f"No column gives {each.name}, which is needed. {each.help_text}".strip(), field=each.name,
-                 choices=each.choices or left)
+        Question("field", f"“{in_words(each.name)}” is needed: {_GIVE}", field=each.name, choices=each.choices or left)
         for each in fields.values()
         if each.required and each.name not in given
-    ]  # fmt: skip
+    ]
     if kind == "exposures" and not any(name and name.startswith("reading.") for name in given):
-        asked.append(Question("field", "No column gives a light reading.", field="reading.ev", choices=left))
+        asked.append(Question("field", f"“{in_words('reading')}” is needed: {_GIVE}", field="reading.ev", choices=left))
     for place, column in enumerate(columns):
         if column.field is not None:
             sample = [(number, row[place]) for number, row in enumerate(table) if number and not is_empty(row[place])]

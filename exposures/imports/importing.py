@@ -24,6 +24,7 @@ from exposures.imports.guessing import Column, Question, guessed, questions_of
 from exposures.imports.known import Known
 from exposures.imports.sheets import read_sheet
 from exposures.imports.trial import Fault, Row, Trial
+from exposures.imports.words import in_words
 from exposures.models import ExposureLog, ImportBatch
 from exposures.services import add_paper, same, unsaved_log
 from optics.core.faults import Impossible
@@ -183,7 +184,7 @@ def _check_mapping(mapped: list[Column], changed: list[Column]) -> None:
             text = f"The sheet has no column “{column.name[:80]}”."
             faults[place] = {"column": [impossible(text, "unknown_column")]}
         elif column.field and fields[column.field] > 1:
-            text = f"{column.field} stands for several columns; give the other null."
+            text = f"“{in_words(column.field)}” is chosen for several columns; leave the others aside."
             faults[place] = {"field": [impossible(text, "repeated_field")]}
     if faults:
         raise ValidationError({"columns": faults})

@@ -17,6 +17,7 @@ from exposures.imports.fields import BESIDE, KINDS_OF_SHEET, Field, fields_of
 from exposures.imports.guessing import Column
 from exposures.imports.known import Known, identifier
 from exposures.imports.sheets import Cell
+from exposures.imports.words import in_words
 from exposures.models import ImportBatch
 from pinpool.http.problems import faults_of
 
@@ -172,8 +173,9 @@ class Trial:
 def _put(body: dict[str, Any], path: str, value: Any) -> None:
     """Set the value at a dotted path, such as `result.judged_stops`; raises `CellFault` where another stands there."""
     *steps, last = path.split(".")
-    for step in steps:
+    for place, step in enumerate(steps, 1):
         body = body.setdefault(step, {})
         if not isinstance(body, dict):
-            raise CellFault("ambiguous", f"Another column says all of {step}; leave one aside.")
+            whole = in_words(".".join(steps[:place]))
+            raise CellFault("ambiguous", f"Another column says all of “{whole}”; leave one aside.")
     body[last] = value

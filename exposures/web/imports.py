@@ -14,6 +14,7 @@ from exposures.imports.fields import KINDS_OF_SHEET, Field, fields_of
 from exposures.imports.guessing import Column, Question
 from exposures.imports.sheets import DELIMITERS, ENCODINGS
 from exposures.imports.times import COLONS
+from exposures.imports.words import in_words
 from exposures.models import ImportBatch
 from exposures.views_exports import WHAT
 from exposures.views_imports import whole
@@ -25,8 +26,13 @@ from pinpool.units import KINDS
 KIND_WORDS = {"exposures": "entries of the log", "cameras": "cameras", "papers": "papers and films"}
 PART_WORDS = {"decimal": "Decimal sign", "unit": "Unit of bare numbers", "date": "Order of a date",
               "zone": "Time zone", "clock": "Time of day without one", "colon": "4:50 means"}  # fmt: skip
-#: Faults that a column's format mends, in the words of the page, where the API speaks of its keys.
-FORMAT_WORDS = {
+#: What the parts of a format may be, where that is no word of its own.
+CHOICE_WORDS = {".": "a point: 1.5", ",": "a comma: 1,5", "iso": "year first", "day_first": "day first",
+                "month_first": "month first", "min:s": "minutes and seconds", "h:min": "hours and minutes"}  # fmt: skip
+#: Faults in the words of the page, where the API speaks of its keys.
+FAULT_WORDS = {
+    "unknown_key": "This does not go with the row's other cells: leave it empty, or its column aside.",
+    "ambiguous": "Another cell of the row says this in another way: leave one of them empty.",
     "decimal_comma": "Is that a decimal comma? Say so at its column.",
     "unit_missing": "No unit here: say at its column which one bare numbers have.",
     "colon": "Minutes and seconds, or hours and minutes? Say so at its column.",
@@ -46,8 +52,11 @@ class ImportsPage(AskedPage):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         rows = importing.batches_of(actor=self.membership).defer("table", "report", "mapping")
         role = self.membership.role
+        page = page_of_rows(as_api(self.request, self.reader), rows, key="made_at", newest_first=True)
+        for batch in page.results:
+            batch.kind_words = KIND_WORDS[batch.kind]
         return super().get_context_data(**kwargs) | {
-            "page": page_of_rows(as_api(self.request, self.reader), rows, key="made_at", newest_first=True),
+            "page": page,
             "kinds": [(kind, KIND_WORDS[kind]) for kind, (_, action) in KINDS_OF_SHEET.items() if allows(role, action)],
             "encodings": list(ENCODINGS),
             "delimiters": list(DELIMITERS),
@@ -58,12 +67,12 @@ class ImportsPage(AskedPage):
 
 @dataclass(frozen=True)
 class Part:
-    """One part of how a column is written: `choices` to choose from, or none where it is typed."""
+    """One part of how a column is written: `choices` to choose from with their words, or none where it is typed."""
 
     name: str
     label: str
     value: str | None
-    choices: Sequence[str]
+    choices: Sequence[tuple[str, str]]
 
 
 @dataclass(frozen=True)
@@ -88,15 +97,19 @@ class ImportPage(AskedPage):
         told, fields = whole(batch), fields_of(batch.kind)
         mapped = mapped_columns(batch, told.columns, told.questions, fields)
         missing = [each for each in told.questions if each.column is None]
-        fixed = dict.fromkeys((each.field for each in missing), "") | told.fixed
+        clear = [each for each in mapped if not each.questions]
         return super().get_context_data(**kwargs) | {
             "batch": told,
             "kind_words": KIND_WORDS[batch.kind],
             "asked": [each for each in mapped if each.questions],
-            "clear": [each for each in mapped if not each.questions],
+            # Where something is needed, the columns that may hold it come first.
+            "clear": sorted(clear, key=lambda each: bool(missing and each.column.field)),
             "missing": missing,
-            "fixed": fixed,
-            "fields": sorted(fields.values(), key=lambda each: (not each.required, each.name)),
+            "fixed": [(fields[name], in_words(name), told.fixed.get(name, "")) for name in fixed_for(batch, missing)],
+            "fields": sorted(
+                ((each, in_words(name)) for name, each in fields.items()),
+                key=lambda field: (not field[0].required, field[1].casefold()),
+            ),
             "open": len(told.questions),
             "states": [(state, told.rows[state]) for state in STATES if told.rows[state]],
             "state": self.request.GET.get("state"),
@@ -117,10 +130,46 @@ class ImportPage(AskedPage):
         ]
         page = page_of_list(as_api(self.request, self.reader), rows, key="key")
         first = batch.mapping["first_row"]  # the heading's
+        mapped = mapped_fields(batch)
         for row in page.results:
-            row.wrong = [{**fault, "said": FORMAT_WORDS.get(fault["code"], fault["detail"])} for fault in row.faults]
+            row.wrong = [{**fault, "at": at_fault(fault), "said": said_of(fault, mapped)} for fault in row.faults]
             row.cells = [str(cell) for cell in batch.table[row.row - first] if cell not in {None, ""}]
         return page
+
+
+def fixed_for(batch: ImportBatch, missing: Sequence[Question]) -> list[str]:
+    """The fields that can be given for every row: what is needed and in no column, and what was given before."""
+    lacking = [each.field for each in missing]
+    mapped = mapped_fields(batch)
+    lacking += [fault["field"] for row in batch.report for fault in row["faults"] if lacks_column(fault, mapped)]
+    fields = fields_of(batch.kind)
+    # Of several that belong together, such as the hole's, the first stands for all.
+    found = (next((each for each in fields if each == name or each.startswith(f"{name}.")), None) for name in lacking)
+    return list(dict.fromkeys([each for each in found if each] + list(importing.fixed_of(batch))))
+
+
+def mapped_fields(batch: ImportBatch) -> set[str]:
+    return {column.field for column in importing.columns_of(batch) if column.field}
+
+
+def lacks_column(fault: dict[str, Any], mapped: set[str]) -> bool:
+    """Whether a row's fault is that no column gives what is needed, or any part of it."""
+    name = fault["field"]
+    return fault["code"] == "required" and bool(name) and not any(f"{each}.".startswith(f"{name}.") for each in mapped)
+
+
+def at_fault(fault: dict[str, Any]) -> str:
+    """What a row's fault is about: its column by the heading, or what no column gives in words."""
+    return fault["column"] or (in_words(fault["field"]) if fault["field"] else "")
+
+
+def said_of(fault: dict[str, Any], mapped: set[str]) -> str:
+    """A row's fault in the words of the page."""
+    if lacks_column(fault, mapped):
+        return "needed, but no column gives it. Choose it at its column, or give it for every row."
+    if fault["code"] == "required" and not fault["cell"]:
+        return "needed, but nothing stands here."
+    return FAULT_WORDS.get(fault["code"], fault["detail"])
 
 
 def mapped_columns(
@@ -144,4 +193,5 @@ def _part(name: str, column: Column, fields: dict[str, Field]) -> Part:
     choices: dict[str, Sequence[str]] = {"decimal": DECIMALS, "date": DATE_ORDERS, "colon": COLONS}
     if name == "unit":
         choices["unit"] = KINDS[kind].units
-    return Part(name, PART_WORDS[name], getattr(column.format, name), choices.get(name, ()))
+    worded = [(each, CHOICE_WORDS.get(each, each)) for each in choices.get(name, ())]
+    return Part(name, PART_WORDS[name], getattr(column.format, name), worded)

@@ -1,5 +1,6 @@
 """A messy sheet brought in by the browser: questions answered, faults read, the good rows imported and undone."""
 
+import re
 from typing import Any
 
 import pytest
@@ -65,6 +66,28 @@ def test_a_sheet_with_errors_from_its_file_to_the_log_and_back(desk: Page, keepe
     desk.get_by_role("button", name="Yes").click()
     expect(desk.get_by_role("heading", name="Undone", exact=True)).to_be_visible()
     assert not ExposureLog.objects.exists()
+
+
+def test_what_is_needed_is_named_and_given(desk: Page, keeper: Any) -> None:
+    """Where it lies in a column of another name, and where no column has it."""
+    rows = [["T1", "2026-05-01 11:00 +00:00", "12", "30 s", "52.1 deg"], ["T2", "2026-05-02 11:00 +00:00", "", "", ""]]
+    bring(desk, keeper, "log.csv", as_csv(["Box", "Date", "EV", "Long", "place.latitude"], rows))
+    needed = desk.locator(".flag", has_text="is needed: choose it at its column, or give it for every row.")
+    expect(needed).to_have_text([re.compile("“Paper or film”"), re.compile("“Time given”")])
+    row = desk.get_by_role("row")
+    expect(row.nth(1)).to_contain_text("Time given: needed, but no column gives it. Choose it at its column")
+    expect(row.nth(1)).to_contain_text("Place: longitude: needed")
+    expect(row.nth(2)).to_contain_text("Light reading: needed, but nothing stands here.")
+    left_aside = desk.locator("li", has=desk.get_by_role("heading", name="Long", exact=True))
+    left_aside.get_by_label("Is", exact=True).select_option("Time given (needed)")
+    desk.get_by_label("Paper or film").fill("Glasswort")
+    desk.get_by_label("Place: longitude").fill("4.3 deg")
+    for said in ("taken_at", "reading.ev", "exposure_time", "This field"):
+        expect(desk.locator("main")).not_to_contain_text(said)
+    desk.get_by_role("button", name="Try again like this").click()
+    expect(row.nth(1)).to_contain_text("good")
+    expect(row.nth(2)).to_contain_text("Long: needed, but nothing stands here.")
+    expect(needed).to_have_count(0)
 
 
 def test_a_file_that_is_no_sheet_is_refused_at_its_field(phone: Page, keeper: Any) -> None:

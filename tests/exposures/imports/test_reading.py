@@ -9,8 +9,9 @@ import pytest
 from openpyxl import Workbook
 
 from exposures.imports.cells import CellFault, Format, read_cell, read_instant
-from exposures.imports.fields import Field, fields_of
+from exposures.imports.fields import KINDS_OF_SHEET, Field, fields_of
 from exposures.imports.sheets import read_sheet
+from exposures.imports.words import in_words
 from optics.core.faults import Impossible
 from pinpool.conf import DEFAULTS
 from pinpool.quantities import read_quantity
@@ -279,3 +280,11 @@ def test_a_column_can_be_any_key_of_the_body_that_one_cell_can_hold() -> None:
     assert {"spec.film_plane.kind", "spec.film_plane.diameter", "spec.hole.diameter"} <= fields_of("cameras").keys()
     assert {"size", "size.width", "expires_on", "sheets_left"} <= fields_of("papers").keys()
     assert "published.source" not in fields_of("papers")
+
+
+@pytest.mark.parametrize("kind", KINDS_OF_SHEET)
+def test_every_field_has_words_of_its_own(kind: str) -> None:
+    """No two alike, and none that shows the name a program goes by."""
+    words = [in_words(name) for name in fields_of(kind)]
+    assert len(set(words)) == len(words)
+    assert not [each for each in words if "_" in each or "." in each or not each[0].isalpha()]
