@@ -15,8 +15,11 @@ from optics.core.film_planes import FilmPlane
 
 
 class Club(models.Model):
+    """A club. `plugins` names those of other packages that its keeper switched on, whether or not they are here."""
+
     slug = models.SlugField(max_length=40, unique=True)
     name = models.CharField(max_length=100)
+    plugins = models.JSONField(default=list, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
     revision = models.PositiveIntegerField(default=1)
 

@@ -28,12 +28,23 @@ class ClubIn(StrictSerializer):
 
 
 class ClubChangeIn(StrictSerializer):
-    name = Text()
+    """Only what is to be changed."""
+
+    name = Text(required=False)
+    plugins = serializers.ListField(
+        child=Text(max_length=40),
+        max_length=100,
+        required=False,
+        help_text="Names of all plug-ins of other packages to be switched on here; Pinpool's own always are.",
+    )
 
 
 class ClubOut(serializers.Serializer):
     slug = serializers.CharField()
     name = serializers.CharField()
+    plugins = serializers.ListField(
+        child=serializers.CharField(), help_text="Those of other packages that are switched on here, by name."
+    )
     created_at = serializers.DateTimeField()
     revision = serializers.IntegerField()
 

@@ -21,6 +21,7 @@ from optics.core.camera_plan import Hole
 from optics.core.film_planes import FilmPlane
 from pinpool.http.etags import Expected
 from pinpool.http.problems import Conflict, impossible
+from pinpool.plugins.switches import switchable
 
 
 def check_role(*, membership: Membership, action: str) -> None:
@@ -59,18 +60,37 @@ def create_club(*, actor: Any, slug: str, name: str) -> Club:
     return club
 
 
-def change_club(*, actor: Membership, expected: Expected, name: str) -> Club:
-    """Another name; the short name stays, since addresses are made of it."""
+def change_club(*, actor: Membership, expected: Expected, facts: dict[str, Any]) -> Club:
+    """Another `name`, other `plugins` switched on; the short name stays, since addresses are made of it."""
     check_role(membership=actor, action="change_club")
     with transaction.atomic():
         club = Club.objects.select_for_update().get(pk=actor.club_id)
         expected.check(club.revision)
-        if club.name != name:
-            before, club.name, club.revision = club.name, name, club.revision + 1
-            club.save(update_fields=["name", "revision"])
-            told = {"before": {"name": before}, "after": {"name": name}}
+        if "plugins" in facts:
+            facts = facts | {"plugins": _switched_on(club, facts["plugins"])}
+        after = {name: value for name, value in facts.items() if value != getattr(club, name)}
+        if after:
+            before = {name: getattr(club, name) for name in after}
+            for name, value in after.items():
+                setattr(club, name, value)
+            club.revision += 1
+            club.save(update_fields=[*after, "revision"])
+            told = {"before": before, "after": after}
             record(club=club, actor=actor.user, action="change_club", subject=f"club {club.slug}", **told)
     return club
+
+
+def _switched_on(club: Club, names: list[str]) -> list[str]:
+    """The names in order, each once; one that is neither here nor switched on already is refused."""
+    known = {entry.name for entry in switchable()} | set(club.plugins)
+    faults = {
+        place: [impossible(f"No plug-in called “{name}” is active here.", "unknown_plugin")]
+        for place, name in enumerate(names)
+        if name not in known
+    }
+    if faults:
+        raise ValidationError({"plugins": faults})
+    return sorted(set(names))
 
 
 def close_club(*, actor: Membership, expected: Expected) -> Club:

@@ -40,6 +40,10 @@ class ClubView(AccountView):
         check_scope(self.request, self.scope_of(method))
         return found
 
+    def context(self) -> dict[str, Any]:
+        """What may be chosen in this club is ours, and of its switched-on plug-ins."""
+        return super().context() | {"plugins": self.member.club.plugins}
+
 
 class ClubsView(AccountView):
     """My clubs; founding one makes me its keeper."""
@@ -81,6 +85,6 @@ class OneClubView(ClubView):
 
     def patch(self, request: Request, club: str) -> Response:
         member = self.member
-        name = self.read(request, serializers.ClubChangeIn)["name"]
-        changed = services.change_club(actor=member, expected=Expected.by(request), name=name)
+        facts = self.read(request, serializers.ClubChangeIn)
+        changed = services.change_club(actor=member, expected=Expected.by(request), facts=facts)
         return self.one(changed, serializers.ClubOut)

@@ -17,6 +17,7 @@ from pinpool.http.etags import Expected, tagged
 from pinpool.http.filters import LENGTHS, filtered
 from pinpool.http.pages import PAGE_QUERY
 from pinpool.http.schema import Operation
+from pinpool.plugins.switches import on_with
 
 USERNAME = get_user_model().USERNAME_FIELD
 
@@ -127,7 +128,9 @@ class SpecsView(ClubView):
 
     def post(self, request: Request, club: str, code: str) -> Response:
         camera = selectors.camera_in(club=self.member.club, code=code)
-        spec = services.add_spec(actor=self.member, camera=camera, spec=self.read(request, SpecIn))
+        member, before = self.member, [camera.spec.film_plane["kind"]] if camera.spec else []
+        plugins = on_with(member.club.plugins, "film_planes", before)
+        spec = services.add_spec(actor=member, camera=camera, spec=self.read(request, SpecIn, plugins=plugins))
         return tagged(request, self.answer(spec, SpecOut, 201), spec.number)
 
 

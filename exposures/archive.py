@@ -139,7 +139,12 @@ def archive_of(*, actor: Membership, pictures: bool) -> dict[str, Any]:
         "format": FORMAT,
         "version": VERSION,
         "made_at": timezone.now().isoformat(),
-        "club": {"slug": club.slug, "name": club.name, "created_at": club.created_at.isoformat()},
+        "club": {
+            "slug": club.slug,
+            "name": club.name,
+            "created_at": club.created_at.isoformat(),
+            "plugins": club.plugins,
+        },
         "members": members,
         "former_members": kept.get("members", []),
     }

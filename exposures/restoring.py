@@ -22,7 +22,7 @@ from rest_framework.exceptions import ValidationError
 from rest_framework.serializers import BaseSerializer
 
 from clubs.models import Club, Membership, Person
-from clubs.serializers import CameraOut, ClubIn, TrailOut
+from clubs.serializers import CameraOut, ClubChangeIn, ClubIn, TrailOut
 from clubs.serializers_sheets import DesignOut
 from clubs.serializers_specs import SpecOut
 from clubs.trail import record
@@ -69,7 +69,9 @@ def restore(*, actor: Any, file: Any, slug: str | None = None, name: str | None 
     asked = {"slug": slug or named.get("slug"), "name": name or named.get("name")}
     bound = ClubIn(data=asked)
     bound.is_valid(raise_exception=True)
-    club = Club(**bound.validated_data)
+    switched = ClubChangeIn(data={"plugins": named.get("plugins", [])})  # archives knew none at first
+    switched.is_valid(raise_exception=True)
+    club = Club(**bound.validated_data, **switched.validated_data)
     made = Restored(club)
     try:
         with transaction.atomic():

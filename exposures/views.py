@@ -11,6 +11,7 @@ from clubs.selectors import camera_in
 from clubs.views import READ, WRITE, ClubView
 from exposures import bulk, pictures, selectors, serializers, services
 from exposures.filters import ExposureFilter, PaperFilter
+from optics.inputs import ReadingField, readings_told
 from pinpool.http.etags import Expected
 from pinpool.http.filters import LENGTHS, filtered
 from pinpool.http.images import JPEGRenderer, PictureView, picture
@@ -18,6 +19,7 @@ from pinpool.http.pages import PAGE_QUERY
 from pinpool.http.problems import refuse_unknown
 from pinpool.http.schema import Operation
 from pinpool.http.uploads import UploadParser
+from pinpool.plugins.switches import on_with
 
 CHANGE = (*WRITE, 412, 428)
 
@@ -137,7 +139,8 @@ class CorrectionsView(ClubView):
     def post(self, request: Request, club: str, id: uuid.UUID) -> Response:  # noqa: A002
         member = self.member
         wrong = selectors.exposure_for(reader=member, id=id)
-        facts = with_camera_and_paper(member.club, self.read(request, serializers.CorrectionIn))
+        plugins = on_with(member.club.plugins, ReadingField.point, readings_told(wrong.reading))
+        facts = with_camera_and_paper(member.club, self.read(request, serializers.CorrectionIn, plugins=plugins))
         entry, new = services.correct_exposure(actor=member, log=wrong, **facts)
         entry = selectors.exposure_for(reader=member, id=entry.id)
         return self.one(entry, serializers.LogOut, 201 if new else 200)

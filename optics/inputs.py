@@ -18,6 +18,7 @@ from pinpool.http.fields import Duration, Length, Number, Offset, QuantityField,
 from pinpool.http.problems import impossible
 from pinpool.plugins.model import Contribution, Parameter
 from pinpool.plugins.registry import contributions
+from pinpool.plugins.switches import offered_to, switched_off
 
 SUFFIXES = {
     "length": "_mm", "time": "_s", "angle": "_rad", "wavelength": "_nm", "illuminance": "_lx",
@@ -98,7 +99,10 @@ class HoleOffsetIn(StrictSerializer):
 
 
 class ByKind(serializers.Field):
-    """A JSON object that names a contribution by the key `selector`, or is recognised by its own keys."""
+    """A JSON object that names a contribution by the key `selector`, or is recognised by its own keys.
+
+    Inside a club only what it switched on may be chosen: see `pinpool.plugins.switches`.
+    """
 
     point: str
     selector: str = ""
@@ -107,13 +111,15 @@ class ByKind(serializers.Field):
         """The name of the contribution that `data` means."""
         if not isinstance(data, dict):
             raise serializers.ValidationError("Give an object.", "wrong_type")
-        known = contributions(self.point)
+        known = offered_to(self, self.point)
         name = data.get(self.selector)
         if isinstance(name, str) and name in known:
             return name
         code = "required" if name is None else "invalid_choice"
         raise serializers.ValidationError({self.selector: [ErrorDetail(f"One of {', '.join(known)}.", code)]})
 
+        if isinstance(name, str) and name in contributions(self.point):
+            raise serializers.ValidationError({self.selector: [switched_off(self.point, name)]})
     def read(self, data: Any) -> tuple[str, dict[str, Any]]:
         """The contribution's name and its parameters as its function takes them."""
         name = self.chosen(data)
@@ -151,13 +157,19 @@ class FilmPlaneField(ByKind):
 class ReadingField(ByKind):
     """A light reading, recognised by its keys; read to its EV at ISO 100."""
 
+def readings_told(data: Mapping[str, Any], known: Mapping[str, Contribution] | None = None) -> list[str]:
+    """The kinds of reading, of all or of those `known`, whose required keys are all there."""
+    known = contributions(ReadingField.point) if known is None else known
+    return [name for name, c in known.items() if {p.name for p in c.parameters if p.required} <= data.keys()]
+
+
     point = "light_readings"
 
     def chosen(self, data: Any) -> str:
         if not isinstance(data, dict):
             raise serializers.ValidationError('Give an object such as {"ev": 12, "iso": 100}.', "wrong_type")
-        known = contributions(self.point)
-        fits = [name for name, c in known.items() if {p.name for p in c.parameters if p.required} <= data.keys()]
+        known = offered_to(self, self.point)
+        fits = readings_told(data, known)
         if len(fits) > 1:
             raise serializers.ValidationError(f"This is {' and '.join(fits)} at once; give one.", "ambiguous")
         if not fits:
@@ -165,6 +177,8 @@ class ReadingField(ByKind):
             if started:
                 return started[0]
             forms = "; ".join(", ".join(p.name for p in c.parameters) for c in known.values())
+            if off := readings_told(data):
+                raise serializers.ValidationError([switched_off(self.point, off[0])])
             raise serializers.ValidationError(f"No reading has these keys. Give one of: {forms}.", "unknown_reading")
         return fits[0]
 
@@ -184,7 +198,7 @@ class ReciprocityField(ByKind):
 
     def chosen(self, data: Any) -> str:
         if isinstance(data, dict) and "law" not in data:
-            for name, contribution in contributions(self.point).items():
+            for name, contribution in offered_to(self, self.point).items():
                 if name in data and [p.name for p in contribution.parameters] == [name]:
                     return name
         return super().chosen(data)

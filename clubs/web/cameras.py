@@ -7,11 +7,12 @@ from django.db.models import Prefetch
 from django.http import Http404
 
 from clubs import photos, selectors
-from clubs.models import Camera, CameraPhoto, CameraSpec
+from clubs.models import Camera, CameraPhoto, CameraSpec, Club
 from clubs.roles import allows
 from clubs.serializers_specs import StoredFilmPlane
 from clubs.sheets import issuing, of_cameras
 from clubs.sheets.blocks import PAGES_MM
+from clubs.sheets.contributed import POINT
 from clubs.views_cameras import CameraFilter
 from clubs.web import panels
 from clubs.web.base import ClubPage
@@ -21,18 +22,19 @@ from clubs.web.own import may_change_photo, may_with_camera
 from optics.core.advice import BLADE_CAUTION
 from optics.core.holes import NEEDLE_WARNING
 from optics.core.sheet_cuts import NAMED_SHEETS
-from optics.web.views import kinds_of_film_plane
+from optics.web.views import kinds_of
 from pinpool.conf import setting
+from pinpool.plugins.switches import offered
 from pinpool.web.lists import listed
 
 #: The newest sheets that a camera's page lists; the rest stand on the page of all sheets.
 SHOWN_SHEETS = 5
 
 
-def for_specs() -> dict[str, Any]:
-    """What a form needs that takes a camera's spec."""
+def for_specs(club: Club) -> dict[str, Any]:
+    """What a form needs that takes the spec of a camera in a club."""
     cautions = {"blade_caution": BLADE_CAUTION.text, "needle_caution": NEEDLE_WARNING.text}
-    return {"kinds": kinds_of_film_plane(), "readings": range(3)} | cautions
+    return {"kinds": kinds_of("film_planes", "film_plane", club.plugins), "readings": range(3)} | cautions
 
 
 def as_posted(film_plane: dict[str, Any]) -> str:
@@ -40,10 +42,17 @@ def as_posted(film_plane: dict[str, Any]) -> str:
     return json.dumps(StoredFilmPlane().to_representation(film_plane))
 
 
-def for_sheets() -> dict[str, Any]:
-    """What a form needs that issues a sheet of a camera or a design."""
+def for_sheets(club: Club) -> dict[str, Any]:
+    """What a form needs that issues a sheet of a camera or a design in a club."""
     titles = [(kind, title) for kind, (title, *_) in of_cameras.KINDS.items()]
-    return {"sheet_kinds": titles, "papers_mm": list(PAGES_MM), "sizes": list(NAMED_SHEETS)}
+    own = offered(POINT, on=())  # those have forms of their own
+    sections = [each for each in kinds_of(POINT, "sections/0", club.plugins) if each.name not in own]
+    return {
+        "sheet_kinds": titles,
+        "papers_mm": list(PAGES_MM),
+        "sizes": list(NAMED_SHEETS),
+        "sections": sections,
+    }
 
 
 class CamerasPage(ClubPage):
@@ -58,7 +67,7 @@ class CamerasPage(ClubPage):
         rows = selectors.cameras_in(club=self.club).prefetch_related(first)
         page = listed(self.request, rows, key="code", filters=CameraFilter)
         tiles = [self._tile(camera, context["lengths"]) for camera in page.results]
-        return context | for_specs() | {"page": page, "tiles": tiles, "asked": self.request.GET}
+        return context | for_specs(self.club) | {"page": page, "tiles": tiles, "asked": self.request.GET}
 
     def _tile(self, camera: Camera, lengths: Any) -> dict[str, Any]:
         spec, photo = camera.spec, next(iter(camera.photos.all()), None)
@@ -94,7 +103,7 @@ class CameraPage(ClubPage):
             "sheets": self._sheets(camera),
             "subject": of_cameras.subject_of(camera),
         }
-        context |= for_specs() | for_sheets() | self._people()
+        context |= for_specs(self.club) | for_sheets(self.club) | self._people()
         about = {"camera": camera, "membership": self.membership}
         return context | {"panels": panels.shown("camera", self.request, context, **about)}
 

@@ -1,5 +1,8 @@
 """The pages of clubs themselves: mine, one's start, and what an invitation is to."""
 
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
@@ -7,16 +10,49 @@ from django.urls import reverse
 from rest_framework.request import Request
 
 from clubs.invitations import invitation_by
-from clubs.models import Membership
+from clubs.models import Club, Membership
+from clubs.roles import allows
 from clubs.selectors import cameras_in, clubs_of
 from clubs.web import panels
 from clubs.web.base import ClubPage
 from pinpool.accounts.throttles import address_of
+from pinpool.plugins.model import POINTS, Contribution
+from pinpool.plugins.switches import switchable
 from pinpool.web.lists import listed
 from pinpool.web.pages import Page, SignedInPage
 
 #: The newest cameras that a club's start shows.
 NEW_CAMERAS = 6
+
+
+@dataclass(frozen=True)
+class PluginRow:
+    """A plug-in as a keeper switches it: `others` is the JSON of what is on once it is switched the other way."""
+
+    name: str
+    says: str
+    contributes: Sequence[tuple[str, Sequence[Contribution[Any]]]]
+    on: bool
+    others: str
+
+
+def plugin_rows(club: Club) -> list[PluginRow]:
+    """Every plug-in of another package that is active here or switched on in the club."""
+    on, found = set(club.plugins), {entry.name: entry for entry in switchable()}
+    rows = []
+    for name in sorted(found.keys() | on):
+        entry = found.get(name)
+        points = [(point, getattr(entry.plugin, point)) for point in POINTS] if entry else []
+        rows.append(
+            PluginRow(
+                name,
+                f"{entry.version}, of the package {entry.package}" if entry else "not active on this server now",
+                [(point.replace("_", " "), each) for point, each in points if each],
+                name in on,
+                json.dumps(sorted(on ^ {name})),
+            )
+        )
+    return rows
 
 
 class ClubsPage(SignedInPage):
@@ -58,5 +94,6 @@ class StartPage(ClubPage):
         about = {"membership": self.membership}
         return context | {
             "cameras": cameras[:NEW_CAMERAS],
+            "plugins": plugin_rows(self.club) if allows(self.membership.role, "change_club") else [],
             "panels": panels.shown("club", self.request, context, **about),
         }

@@ -28,7 +28,7 @@ class DesignsPage(ClubPage):
         context = super().get_context_data(**kwargs)
         page = listed(self.request, designs.designs_in(club=self.club), key="id", filters=DesignFilter)
         tiles = [(design, self._drawing(design, context["lengths"])) for design in page.results]
-        return context | for_specs() | {"page": page, "tiles": tiles, "asked": self.request.GET}
+        return context | for_specs(self.club) | {"page": page, "tiles": tiles, "asked": self.request.GET}
 
     def _drawing(self, design: Any, lengths: Any) -> str:
         return section_of(design.film_plane, title=f"How the film lies in “{design.name}”", lengths=lengths)
@@ -48,7 +48,7 @@ class DesignPage(ClubPage):
         sheets = issuing.sheets_in(actor=self.membership).filter(subject=subject).defer("data").order_by("-number")
         kind = contributions("film_planes").get(design.film_plane["kind"])
         title = f"How the film lies in “{design.name}”"
-        context |= for_sheets() | {
+        context |= for_sheets(self.club) | {
             "design": design,
             "sizes_of": DesignOut(design, context=context).data["film_plane"] | {"kind": kind.label if kind else "–"},
             "posted": as_posted(design.film_plane),

@@ -9,8 +9,10 @@ from django.http.response import HttpResponseBase
 from rest_framework.exceptions import ParseError, ValidationError
 from rest_framework.request import Request
 
+from clubs.models import Club
 from clubs.web.base import ClubPage
-from pinpool.plugins.registry import contributions
+from optics.inputs import readings_told
+from pinpool.plugins.switches import offered, on_with
 
 #: How a meter's reading is told most often; the fields of other ways are folded away.
 USUAL_READING = "ev"
@@ -62,9 +64,13 @@ class ReadingWay:
     inputs: tuple[ReadingInput, ...]
 
 
-def reading_ways(written: dict[str, Any] | None = None) -> list[ReadingWay]:
-    """Every way of telling the light, the usual one first, with what is written already. No key stands twice."""
-    left, known = dict(written or {}), contributions("light_readings")
+def reading_ways(club: Club, written: dict[str, Any] | None = None) -> list[ReadingWay]:
+    """Every way of telling the light in a club, the usual one first, with what is written already.
+
+    No key stands twice. What is written stays a way though its plug-in is switched off.
+    """
+    left = dict(written or {})
+    known = offered("light_readings", on_with(club.plugins, "light_readings", readings_told(left) if left else ()))
     names = sorted(known, key=lambda name: name != USUAL_READING)
     ways, seen = [], set[str]()
     for name in names:

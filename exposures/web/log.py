@@ -40,7 +40,7 @@ class LogPage(AskedPage):
             | {
                 "page": page,
                 "asked": {name: value for name, value in self.request.GET.items() if name != "cursor" and value},
-                "ways": reading_ways(),
+                "ways": reading_ways(self.club),
             }
         )
 
@@ -89,7 +89,7 @@ class EntryPage(ClubPage):
                 "process": entry.process,
                 "process_said": told_again(entry.process),
                 "visibility_words": VISIBILITY_WORDS[entry.visibility],
-                "ways": reading_ways(reading),
+                "ways": reading_ways(self.club, reading),
                 "told_otherwise": not reading.keys() <= usual,
                 "may_correct": allows(role, "correct_exposure", whose=whose) and entry.corrected_at is None,  # type: ignore[arg-type]
                 "may_put_picture": allows(role, "put_picture", whose=whose),  # type: ignore[arg-type]

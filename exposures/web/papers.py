@@ -76,7 +76,7 @@ class PaperPage(ClubPage):
             "doubted": [each for each in logs if each.doubt],
             "given_by": contributions_to(actor=self.membership, paper=paper),
             "cameras": [each for each in cameras_in(club=self.club) if each.retired_at is None],
-            "ways": reading_ways(),
+            "ways": reading_ways(self.club),
             "published_lines": "\n".join(", ".join(map(str, row)) for row in paper.published_typed or ()),
             "process": process,
             "steps": [(NAMES.get(step.name, step.name), step) for step in steps_of(process)],

@@ -39,7 +39,7 @@ class PlacePage(Page):
                 "planned_f_number": workshop.design.focal_length_mm / workshop.design.hole_diameter_mm,
                 "beside": beside_plan(workshop, [place]).get(place.number),
                 "entries": [Entry(each) for each in entries.entries_of(place=place).order_by("-number")],
-                "ways": reading_ways(),
+                "ways": reading_ways(workshop.club),
                 "cautions": (HOLE_CAUTION, SUN_CAUTION),
                 "chemicals_caution": CHEMICALS_CAUTION,
                 "is_mine": place.user_id is not None and place.user_id == self.reader.pk,

@@ -13,7 +13,7 @@ from exposures.workshops.models import Place, Workshop
 from optics import contributed
 from optics.core.film_detail import film_detail
 from optics.core.spectral_bands import SpectralBand, band_weights, spectral_band
-from pinpool.plugins.registry import contributions
+from pinpool.plugins.switches import offered
 from pinpool.quantities import read_quantity
 
 #: A third of a stop: what a print shows, and a meter's dial is marked in. Common practice, no source.
@@ -76,7 +76,7 @@ def beside_plan(workshop: Workshop, places: Sequence[Place]) -> dict[int, HoleBe
 def band_of(paper: Paper) -> SpectralBand:
     """The wavelengths that a paper sees, by what its family is called; 550 nm alone where no receptor is called so."""
     name = plain_words(paper.family).replace(" ", "_")
-    if name not in contributions("receptors"):
+    if name not in offered("receptors", paper.club.plugins):
         return spectral_band(550.0)
     low, high = contributed.receptor(name).band_nm
     return band_weights(low_nm=low, high_nm=high)

@@ -40,6 +40,10 @@ class ByCode(View):
     def place(self) -> Place:
         return places.place_by(code=self.kwargs["claim_code"], address=address_of(self.request))
 
+    def context(self) -> dict[str, Any]:
+        """What may be chosen at a place is what may be in its club."""
+        return super().context() | {"plugins": self.place.workshop.club.plugins}
+
     def one(self, row: Any, serializer: type[BaseSerializer], status: int = 200) -> Response:
         """A stored object with its ETag."""
         return tagged(self.request, self.answer(row, serializer, status), row.revision)

@@ -1,5 +1,6 @@
 """The bench and the hole page. Whatever they reckon they ask the API; their choices come from the plug-in registry."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,6 +10,7 @@ from optics.core.sheet_cuts import NAMED_SHEETS
 from pinpool.conf import setting
 from pinpool.plugins.model import Contribution, Parameter
 from pinpool.plugins.registry import contributions
+from pinpool.plugins.switches import offered
 from pinpool.web.pages import Page
 
 
@@ -33,29 +35,32 @@ class Field:
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind of film plane with its own fields."""
+    """A contribution to choose, such as a kind of film plane, with its own fields."""
 
     name: str
     label: str
     fields: tuple[Field, ...]
 
 
-def kinds_of_film_plane() -> list[Kind]:
-    """Every kind that a plug-in offers, ours first, as it declares itself."""
+def kinds_of(point: str, under: str, on: Collection[str] | None = None) -> list[Kind]:
+    """What may be chosen at `point`, ours first, as it declares itself; its fields are below the key `under` of a body.
+
+    `on`: see `pinpool.plugins.switches`.
+    """
     return [
-        Kind(name, _capital(kind.label), tuple(map(_field, kind.parameters)))
-        for name, kind in contributions("film_planes").items()
+        Kind(name, _capital(kind.label), tuple(_field(parameter, under) for parameter in kind.parameters))
+        for name, kind in offered(point, on).items()
     ]
 
 
-def _field(parameter: Parameter) -> Field:
+def _field(parameter: Parameter, under: str) -> Field:
     hint = _capital(parameter.description) + "."
     if parameter.kind == "points":
         hint += " One point a line: x, a comma, z."
     elif parameter.kind == "rows":
         hint += " One pair of times a line, with a comma between."
     label = _capital(parameter.name.replace("_", " "))
-    return Field(f"film_plane/{parameter.name}", label, hint, parameter.kind, parameter.required)
+    return Field(f"{under}/{parameter.name}", label, hint, parameter.kind, parameter.required)
 
 
 def _choices(point: str) -> list[Choice]:
@@ -76,7 +81,7 @@ class BenchPage(Page):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(**kwargs) | {
-            "kinds": kinds_of_film_plane(),
+            "kinds": kinds_of("film_planes", "film_plane"),
             "receptors": _choices("receptors"),
             "rules": _choices("hole_rules"),
             "default_rule": DEFAULT_RULE,

@@ -85,11 +85,15 @@ class View(APIView):
             return {**self.query, **fields}
         return {name: each for name, each in self.query.items() if name == "lengths"}
 
-    def read(self, request: Request, serializer: type[BaseSerializer]) -> Any:
-        """The validated body; raises with every fault at once."""
-        bound = serializer(data=request.data, context={"request": request})
+    def read(self, request: Request, serializer: type[BaseSerializer], **more: Any) -> Any:
+        """The validated body; raises with every fault at once. `more` goes into the serializer's context."""
+        bound = serializer(data=request.data, context=self.context() | more)
         bound.is_valid(raise_exception=True)
         return bound.validated_data
+
+    def context(self) -> dict[str, Any]:
+        """What serializers of bodies are told beside the body."""
+        return {"request": self.request}
 
     def answer(self, result: Any, serializer: type[BaseSerializer], status: int = 200) -> Response:
         """`result` shown by `serializer`, lengths in the unit the caller asked for."""

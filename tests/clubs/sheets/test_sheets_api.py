@@ -7,7 +7,7 @@ from xml.etree.ElementTree import fromstring
 import pytest
 from pypdf import PdfReader
 
-from clubs.models import Design, IssuedSheet, TrailEntry
+from clubs.models import Club, Design, IssuedSheet, TrailEntry
 from clubs.sheets import press
 from clubs.sheets.documents import digest
 from clubs.sheets.issuing import issue
@@ -215,8 +215,8 @@ def section(camera: Any, actor: Any, width_mm: float, words: str = "") -> dict[s
 
 
 @pytest.fixture
-def shelf(monkeypatch: pytest.MonkeyPatch) -> Any:
-    """A plug-in that contributes `shelf`; the function can be exchanged."""
+def shelf(here: Here, monkeypatch: pytest.MonkeyPatch) -> Any:
+    """A plug-in that contributes `shelf`, switched on in the club; the function can be exchanged."""
     functions = {"shelf": section}
     parameters = (
         Parameter("width", "length", "of the shelf", minimum=1.0),
@@ -230,6 +230,7 @@ def shelf(monkeypatch: pytest.MonkeyPatch) -> Any:
     plugin = Plugin("carpentry", "1", (1, 0), sheet_sections=(contribution,))
     entries = (*registry.entries(), Entry("carpentry", "carpentry", "1", "active", "Loaded.", plugin))
     monkeypatch.setattr(registry, "entries", lambda: entries)
+    Club.objects.update(plugins=["carpentry"])
     return functions
 
 
