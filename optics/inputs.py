@@ -94,8 +94,8 @@ def keywords(contribution: Contribution, values: Mapping[str, Any]) -> dict[str,
 class HoleOffsetIn(StrictSerializer):
     """The hole off the film's middle: x to the right and y up, seen from behind the camera."""
 
-    x = Offset(required=False, default=0.0)
-    y = Offset(required=False, default=0.0)
+    x = Offset(required=False, help_text="Left out: 0.")
+    y = Offset(required=False, help_text="Left out: 0.")
 
 
 class ByKind(serializers.Field):

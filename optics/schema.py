@@ -67,12 +67,15 @@ class StoredFilmPlaneSchema(OpenApiSerializerFieldExtension):
         return auto_schema._map_serializer_field(FilmPlaneField(), direction)
 
 
+def _receptor(auto_schema: AutoSchema) -> dict[str, Any]:
+    return component(auto_schema, "ReceptorName", {"type": "string", "enum": list(contributions("receptors"))})
+
+
 class ReceptorSchema(OpenApiSerializerFieldExtension):
     target_class = "optics.inputs.ReceptorField"
 
     def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:
-        names = {"type": "string", "enum": list(contributions("receptors"))}
-        return {"anyOf": [names, auto_schema._map_serializer_field(wavelength_field(), direction)]}
+        return {"anyOf": [_receptor(auto_schema), auto_schema._map_serializer_field(wavelength_field(), direction)]}
 
 
 class SheetSchema(OpenApiSerializerFieldExtension):
@@ -80,14 +83,15 @@ class SheetSchema(OpenApiSerializerFieldExtension):
 
     def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:
         size = auto_schema.resolve_serializer(SizeIn(), direction).ref
-        return {"oneOf": [{"type": "string", "enum": list(NAMED_SHEETS)}, size]}
+        name = component(auto_schema, "SheetName", {"type": "string", "enum": list(NAMED_SHEETS)})
+        return {"oneOf": [name, size]}
 
 
 class BandSchema(OpenApiSerializerFieldExtension):
     target_class = "optics.questions.BandField"
 
     def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:  # noqa: ARG002
-        return {"type": "string", "enum": list(contributions("receptors"))}
+        return _receptor(auto_schema)
 
 
 class MarksSchema(OpenApiSerializerFieldExtension):

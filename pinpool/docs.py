@@ -63,7 +63,7 @@ def groups() -> dict[str, list[Call]]:
     found: dict[str, list[Call]] = {}
     for path, methods in _document()["paths"].items():
         for method, operation in methods.items():
-            found.setdefault(operation["tags"][0], []).append(_call(path, method, operation))
+            found.setdefault(operation["tags"][0].replace("_", " "), []).append(_call(path, method, operation))
     return found
 
 

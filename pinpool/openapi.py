@@ -21,6 +21,8 @@ SETTINGS: dict[str, Any] = {
     "VERSION": __version__,
     "OAS_VERSION": "3.1.1",
     "COMPONENT_SPLIT_REQUEST": True,
+    # What a change needs, it needs: the bodies of changes say themselves what may be left out.
+    "COMPONENT_SPLIT_PATCH": False,
     "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
     # The hook that names choices takes the units of a request and of an answer for one and the same.
     "POSTPROCESSING_HOOKS": [],

@@ -10,6 +10,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from .etags import tagged
+from .schema import OCTETS
 from .views import Negotiation, View
 
 
@@ -25,18 +26,24 @@ class JPEGRenderer(BaseRenderer):
         return data or b""
 
 
-class OnlyJPEG(Negotiation):
-    """There is one form to answer in, whatever the caller accepts."""
+class OctetRenderer(JPEGRenderer):
+    media_type = OCTETS
+    format = "bin"
+
+
+class OneForm(Negotiation):
+    """There is one form to answer in, whatever the caller accepts; called plain bytes where they ask for those."""
 
     def select_renderer(self, request: Request, renderers: Any, format_suffix: str | None = None) -> Any:  # noqa: ARG002
-        return renderers[0], renderers[0].media_type
+        renderer = OctetRenderer() if request.headers.get("Accept") == OCTETS else renderers[0]
+        return renderer, renderer.media_type
 
 
 class PictureView(View):
     """A view that answers with a picture and takes no query."""
 
     renderer_classes = [JPEGRenderer]
-    content_negotiation_class = OnlyJPEG
+    content_negotiation_class = OneForm
 
     def query_of(self, method: str) -> dict[str, OpenApiParameter]:  # noqa: ARG002
         return {}

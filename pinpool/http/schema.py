@@ -1,6 +1,7 @@
 """The OpenAPI document, made from what each view declares; nothing is described twice."""
 
 from collections.abc import Mapping
+from copy import copy
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,13 +16,17 @@ from pinpool.units import KINDS
 
 from .problems import MEDIA_TYPE
 
+#: What a file is to a client that knows no other name for it.
+OCTETS = "application/octet-stream"
+
 
 @dataclass(frozen=True)
 class Operation:
     """What one method of a view takes and gives.
 
     `page` wraps `gives` in a cursor page; `again`: the same sent again is answered with 200 instead of `status`;
-    `media` is what the answer is where it is not JSON, and `gives` then `OpenApiTypes.BINARY`.
+    `media` is what the answer is where it is not JSON, and `gives` then `OpenApiTypes.BINARY`; what is no text is
+    given as plain bytes too, to whoever asks for those.
     """
 
     gives: type[serializers.BaseSerializer] | OpenApiTypes
@@ -69,27 +74,66 @@ class Schema(AutoSchema):
         if operation.page:
             gives = page_of(gives)
         statuses = (200, operation.status) if operation.again else (operation.status,)
-        responses: dict[Any, Any] = {(status, operation.media): gives for status in statuses}
+        binary = gives is OpenApiTypes.BINARY and not operation.media.startswith("text/")
+        media = (operation.media, OCTETS) if binary else (operation.media,)
+        responses: dict[Any, Any] = {(status, each): gives for status in statuses for each in media}
         for status in (*operation.refusals, "default"):
             responses[(status, MEDIA_TYPE)] = OpenApiResponse(ProblemOut, description=_REFUSALS[status])
         return responses
 
     def get_operation_id(self) -> str:
-        """Such as `optics_film_plane`, `clubs_cameras_list`, `clubs_cameras_create`, `clubs_camera_read`."""
+        """Such as `optics_film_plane`, `cameras_list`, `cameras_create`, `cameras_read`, `cameras_specs_list`."""
+        return "_".join([*self._steps(), *([self._action()] if self._action() else [])])
+
+    def get_tags(self) -> list[str]:
+        """What the call is about: `optics`, `accounts`, or of a club's own things `cameras`, `papers` and so on."""
+        return [self._steps()[0]]
+
+    def get_summary(self) -> str | None:
+        """Such as “List cameras” or “Create camera spec”, where one description is of several calls."""
+        if len(self.view.operations) == 1 or not self._action():
+            return None
+        *of, thing = (step.replace("_", " ") for step in self._steps())
+        words = [self._action().capitalize(), *map(_one, of), thing if self._operation().page else _one(thing)]
+        return " ".join(words)
+
+    def _steps(self) -> list[str]:
+        """The names in the address. A club's things go without the club, unless something else is called so."""
+        steps = [step.replace("-", "_") for step in self._tokenize_path() if step]
+        return steps[1:] if steps[0] == "clubs" and len(steps) > 1 and steps[1] not in _TAKEN else steps
+
+    def _action(self) -> str:
+        """What is done with it; empty for a question or a deed that its address names."""
         operation = self._operation()
         if operation.page:
-            action = "list"
-        elif self.method == "GET":
-            action = "read"
-        else:
-            made = "create" if operation.status == 201 else ""
-            action = {"PUT": "change", "PATCH": "change", "DELETE": "remove"}.get(self.method, made)
-        steps = [step for step in self._tokenize_path() if step]
-        return "_".join([*(step.replace("-", "_") for step in steps), *([action] if action else [])])
+            return "list"
+        if self.method == "GET":
+            return "read"
+        made = "create" if operation.status == 201 else ""
+        return {"PUT": "change", "PATCH": "change", "DELETE": "remove"}.get(str(self.method), made)
 
     def get_override_parameters(self) -> list[Any]:
         changes = [IF_MATCH] if 428 in self._operation().refusals else []
-        return [*self.view.query_of(self.method).values(), *changes]
+        return [*(self._told(each) for each in self.view.query_of(self.method).values()), *changes]
+
+    def _told(self, parameter: OpenApiParameter) -> OpenApiParameter:
+        """A query parameter whose type tells its choices: a truth value, or the units that many calls share."""
+        if parameter.enum == ["true", "false"]:
+            return _with_type(parameter, {"type": "boolean"})
+        if parameter.name == "lengths":
+            return _with_type(parameter, component(self, "Lengths", {"type": "string", "enum": list(parameter.enum)}))
+        return parameter
+
+    def _map_serializer_field(self, field: Any, direction: Direction, bypass_extensions: bool = False) -> Any:
+        """A choice that may be null is a named choice or null, not a choice that null is among."""
+        schema = super()._map_serializer_field(field, direction, bypass_extensions)
+        schema.pop("x-spec-enum-id", None)
+        choices = schema.get("enum", ())
+        if None not in choices or not field.field_name:
+            return schema
+        name = self._get_serializer_name(field.parent, direction) + "".join(map(str.title, field.field_name.split("_")))
+        named = component(self, name, {"type": "string", "enum": [each for each in choices if each is not None]})
+        return {"oneOf": [named, {"type": "null"}]}
 
     def _get_serializer_name(self, serializer: Any, direction: str, bypass_extensions: bool = False) -> str:
         """`FilmPlaneOut` shows as FilmPlane, `FilmPlaneIn` as FilmPlaneRequest."""
@@ -105,6 +149,20 @@ class Schema(AutoSchema):
 
     def get_filter_backends(self) -> list[Any]:
         return []
+
+
+#: Names below a club's address that also stand at the top.
+_TAKEN = {"invitations"}
+
+
+def _one(things: str) -> str:
+    return things.removesuffix("s")
+
+
+def _with_type(parameter: OpenApiParameter, schema: dict[str, Any]) -> OpenApiParameter:
+    told = copy(parameter)
+    told.type, told.enum = schema, None
+    return told
 
 
 IF_MATCH = OpenApiParameter(
@@ -168,26 +226,21 @@ class QuantitySchema(OpenApiSerializerFieldExtension):
         kind = self.target.kind
         taken, given = units_of(kind)
         name = kind.title().replace("_", "")
-        if direction == "request":
-            ref = component(auto_schema, name + "Request", {
-                "oneOf": [
-                    {"type": "string", "maxLength": 64, "examples": [f"1.5 {taken[0]}"]},
-                    {
-                        "type": "object",
-                        "properties": {"value": {"type": "number"}, "unit": {"type": "string", "enum": taken}},
-                        "required": ["value", "unit"],
-                        "additionalProperties": False,
-                    },
-                ],
-                "description": f"{kind.capitalize()} with its unit.",
-            })  # fmt: skip
-        else:
-            ref = component(auto_schema, name, {
-                "type": "object",
-                "properties": {"value": {"type": "number"}, "unit": {"type": "string", "enum": given}},
-                "required": ["value", "unit"],
-            })  # fmt: skip
-        return ref
+        if direction == "response":
+            return component(auto_schema, name, _value_and_unit(given))
+        pair = component(auto_schema, name + "ValueRequest", _value_and_unit(taken) | {"additionalProperties": False})
+        return component(auto_schema, name + "Request", {
+            "oneOf": [{"type": "string", "maxLength": 64, "examples": [f"1.5 {taken[0]}"]}, pair],
+            "description": f"{kind.capitalize()} with its unit.",
+        })  # fmt: skip
+
+
+def _value_and_unit(units: list[str]) -> dict[str, Any]:
+    return {
+        "type": "object",
+        "properties": {"value": {"type": "number"}, "unit": {"type": "string", "enum": units}},
+        "required": ["value", "unit"],
+    }
 
 
 class NumberSchema(OpenApiSerializerFieldExtension):

@@ -14,6 +14,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from PIL import Image
 
 from clubs.models import CameraPhoto, TrailEntry
+from pinpool.http.schema import OCTETS
 from pinpool.http.uploads import FORM_BYTES
 from tests.factories import CameraSpecFactory, MembershipFactory
 from tests.problems import faults_in, problem_of
@@ -127,6 +128,14 @@ def test_an_image_comes_as_the_one_thing_it_is(here: Here, accept: str) -> None:
     assert here.clients["guest"].get(photo["image"], HTTP_ACCEPT=accept)["Content-Type"] == "image/jpeg"
     refused = here.clients["guest"].get(photo["image"] + "?fields=id", HTTP_ACCEPT=accept)
     assert faults_in(refused) == {("/fields", "unknown_query")}
+
+
+def test_an_image_is_plain_bytes_to_who_asks_for_those(here: Here) -> None:
+    image, told = here.sent()["image"], []
+    for accept in ("*/*", OCTETS):
+        response = here.clients["guest"].get(image, HTTP_ACCEPT=accept)
+        told.append((response["Content-Type"], response.content[:2]))
+    assert told == [("image/jpeg", b"\xff\xd8"), (OCTETS, b"\xff\xd8")]
 
 
 def test_where_it_was_taken_is_gone(here: Here) -> None:
