@@ -1,11 +1,13 @@
-"""A database that other processes can use too, of the same kind as that of the run."""
+"""Databases that other processes can use too, of the same kind as that of the run."""
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 import uuid
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit, urlunsplit
@@ -13,35 +15,90 @@ from urllib.parse import urlsplit, urlunsplit
 import pytest
 
 
-@pytest.fixture
-def own_database(tmp_path: Path) -> Iterator[dict[str, str]]:
+@contextmanager
+def database_of_its_own(folder: Path) -> Iterator[dict[str, str]]:
     """The environment of a process that is to work on a new, empty database."""
-    environment = os.environ | {"PINPOOL_DATA": str(tmp_path), "OPENBLAS_NUM_THREADS": "1"}
+    environment = os.environ | {"PINPOOL_DATA": str(folder), "OPENBLAS_NUM_THREADS": "1"}
     address = os.environ.get("DATABASE_URL")
     if not address:
         yield environment
         return
-    name = f"pinpool_race_{uuid.uuid4().hex[:12]}"
-    tell_server(address, f'CREATE DATABASE "{name}"')
+    name = new_name()
+    tell_server(f'CREATE DATABASE "{name}"')
     yield environment | {"DATABASE_URL": urlunsplit(urlsplit(address)._replace(path=f"/{name}"))}
-    tell_server(address, f'DROP DATABASE "{name}" WITH (FORCE)')
+    tell_server(f'DROP DATABASE "{name}" WITH (FORCE)')
 
 
 @pytest.fixture
-def run(request: pytest.FixtureRequest, own_database: dict[str, str]) -> Callable[[str], Any]:
-    """`run(name)`: what came of a race of the module's `RACE`, in processes and a database of its own."""
-
-    def race(which: str) -> Any:
-        command = [sys.executable, str(request.module.RACE), which]
-        done = subprocess.run(command, env=own_database, capture_output=True, text=True, check=False, timeout=120)
-        assert done.returncode == 0, done.stderr
-        return json.loads(done.stdout.splitlines()[-1])
-
-    return race
+def own_database(tmp_path: Path) -> Iterator[dict[str, str]]:
+    with database_of_its_own(tmp_path) as environment:
+        yield environment
 
 
-def tell_server(address: str, statement: str) -> None:
+class Start:
+    """The process of start.py, and a copy of its empty database for each race."""
+
+    def __init__(self, folder: Path, environment: dict[str, str]) -> None:
+        self.folder, self.address = folder, environment.get("DATABASE_URL")
+        self.errors = folder / "errors"
+        with self.errors.open("w") as errors:
+            self.process = subprocess.Popen(
+                [sys.executable, str(Path(__file__).with_name("start.py"))],
+                env=environment, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=errors, text=True,
+            )  # fmt: skip
+        assert self.told() == "ready", self.errors.read_text()
+
+    def told(self) -> str:
+        assert self.process.stdout is not None
+        return self.process.stdout.readline().strip()
+
+    def run(self, race: str) -> Any:
+        """What came of a race."""
+        with self.copy() as database:
+            assert self.process.stdin is not None
+            self.process.stdin.write(f"{race} {database}\n")
+            self.process.stdin.flush()
+            found = json.loads(self.told() or "null")
+        assert found is not None, self.errors.read_text()
+        return found
+
+    @contextmanager
+    def copy(self) -> Iterator[str]:
+        if not self.address:
+            path = self.folder / f"{new_name()}.sqlite3"
+            shutil.copy(self.folder / "pinpool.sqlite3", path)
+            yield str(path)
+            return
+        name = new_name()
+        tell_server(f'CREATE DATABASE "{name}" TEMPLATE "{urlsplit(self.address).path[1:]}"')
+        yield name
+        tell_server(f'DROP DATABASE "{name}" WITH (FORCE)')
+
+
+@pytest.fixture(scope="session")
+def start(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Start]:
+    folder = tmp_path_factory.mktemp("races")
+    with database_of_its_own(folder) as environment:
+        start = Start(folder, environment)
+        with start.process:
+            yield start
+            assert start.process.stdin is not None
+            start.process.stdin.close()
+
+
+@pytest.fixture
+def run(start: Start) -> Callable[[str], Any]:
+    """`run(name)`: what came of a race, in processes and a database of its own."""
+    return start.run
+
+
+def new_name() -> str:
+    return f"pinpool_race_{uuid.uuid4().hex[:12]}"
+
+
+def tell_server(statement: str) -> None:
+    """Run a statement on the server of the run, outside any transaction."""
     import psycopg  # noqa: PLC0415  (only where the run is on PostgreSQL)
 
-    with psycopg.connect(address, autocommit=True) as connection:
+    with psycopg.connect(os.environ["DATABASE_URL"], autocommit=True) as connection:
         connection.execute(statement)  # type: ignore[arg-type]

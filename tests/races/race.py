@@ -1,9 +1,5 @@
-"""Eight processes that do one thing at the same moment, on a database of their own: see test_races.py.
+"""Eight processes that do one thing at the same moment, on a database of their own: see start.py and test_races.py."""
 
-python tests/races/race.py NAME prints as JSON what each was told and what is stored afterwards.
-"""
-
-import json
 import multiprocessing
 import os
 import sys
@@ -22,10 +18,8 @@ django.setup()
 
 from django.conf import settings
 from django.core.files.uploadedfile import SimpleUploadedFile
-from django.core.management import call_command
 from django.db import connections
 from django.db.models import Sum
-from django.urls import resolve
 from django.utils import timezone
 from rest_framework.test import APIClient
 
@@ -54,7 +48,6 @@ class World:
 
 def at_once(call: Callable[[APIClient, int], Any], *users: Any) -> list[int]:
     """The status that each process gets, all calling at the same moment, in turn as one of `users`."""
-    resolve("/api/v1/clubs/")  # loads every view once, not once per process
     connections.close_all()
     context = multiprocessing.get_context("fork")
     start, told = context.Barrier(PROCESSES), context.Queue()
@@ -297,7 +290,3 @@ RACES: dict[str, Callable[[], dict[str, Any]]] = {
     "same_camera_whatever_it_is": lambda: lend("*"),
     "sheets": sheets,
 }
-
-if __name__ == "__main__":
-    call_command("migrate", verbosity=0)
-    print(json.dumps(RACES[sys.argv[1]]()))

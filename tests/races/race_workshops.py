@@ -1,21 +1,12 @@
-"""Eight processes at one workshop, at the same moment: see test_workshop_races.py.
+"""Eight processes at one workshop, at the same moment: see start.py and test_workshop_races.py."""
 
-python tests/races/race_workshops.py NAME prints as JSON what each was told and what is stored afterwards.
-"""
-
-import json
-import sys
 import uuid
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from tests.races.race import PROCESSES, World, at_once  # which sets Django up
 
 # isort: split
-from django.core.management import call_command
 from rest_framework.test import APIClient
 
 from clubs.models import Camera, Person, TrailEntry
@@ -113,7 +104,3 @@ RACES: dict[str, Callable[[], dict[str, Any]]] = {
     "claims_after_closing": lambda: claims(closed=True),
     "closing_meanwhile": closing_meanwhile,
 }
-
-if __name__ == "__main__":
-    call_command("migrate", verbosity=0)
-    print(json.dumps(RACES[sys.argv[1]]()))

@@ -1,12 +1,9 @@
 """Eight at once: one does it, the others are told so, and nothing is counted twice. On the database of the run."""
 
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import pytest
-
-RACE = Path(__file__).with_name("race.py")
 
 
 def test_the_same_log_is_stored_and_counted_once(run: Callable[[str], Any]) -> None:

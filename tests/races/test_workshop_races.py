@@ -1,10 +1,7 @@
 """Eight at once at a workshop: it is closed once, a place is claimed once, and nothing that was noted is lost."""
 
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
-
-RACE = Path(__file__).with_name("race_workshops.py")
 
 
 def test_one_of_eight_closes_a_workshop(run: Callable[[str], Any]) -> None:
