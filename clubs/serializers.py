@@ -7,7 +7,7 @@ from rest_framework import serializers
 
 from clubs.roles import ROLE_CHOICES
 from clubs.serializers_specs import SpecIn, SpecOut
-from pinpool.http.fields import Day, StrictSerializer, Text, Whole, YesNo
+from pinpool.http.fields import Day, Moment, StrictSerializer, Text, Whole, YesNo
 
 #: Words that stand where a club's short name would.
 TAKEN_BY_ROUTES = {"import-archive"}
@@ -45,12 +45,12 @@ class ClubOut(serializers.Serializer):
     plugins = serializers.ListField(
         child=serializers.CharField(), help_text="Those of other packages that are switched on here, by name."
     )
-    created_at = serializers.DateTimeField()
+    created_at = Moment()
     revision = serializers.IntegerField()
 
 
 class MemberIn(StrictSerializer):
-    username = Text(max_length=150)
+    username = Text(max_length=254)
     role = serializers.ChoiceField(ROLE_CHOICES)
 
 
@@ -58,7 +58,7 @@ class MemberOut(serializers.Serializer):
     id = serializers.IntegerField(help_text="Of the membership.")
     username = serializers.CharField(source="user.get_username")
     role = serializers.ChoiceField(ROLE_CHOICES)
-    joined_at = serializers.DateTimeField()
+    joined_at = Moment()
     revision = serializers.IntegerField()
 
 
@@ -99,7 +99,7 @@ class LoanOut(serializers.Serializer):
     to = serializers.CharField(
         source="to.get_username", default=None, allow_null=True, help_text="null: a former member."
     )
-    until = serializers.DateField()
+    until = Day()
 
 
 class CameraOut(serializers.Serializer):
@@ -113,8 +113,8 @@ class CameraOut(serializers.Serializer):
         source="design_id", allow_null=True, help_text="The id of the design it was built by; null: none that is kept."
     )
     loan = LoanOut(allow_null=True, help_text="null: it is not lent.")
-    registered_at = serializers.DateTimeField()
-    retired_at = serializers.DateTimeField(allow_null=True, help_text="null: it is in use.")
+    registered_at = Moment()
+    retired_at = Moment(allow_null=True, help_text="null: it is in use.")
     revision = serializers.IntegerField()
     spec = SpecOut(help_text="The spec in force.")
 
@@ -123,7 +123,7 @@ class TrailOut(serializers.Serializer):
     """Who changed what, when, from what to what."""
 
     id = serializers.IntegerField()
-    at = serializers.DateTimeField()
+    at = Moment()
     actor = serializers.CharField(source="actor_name", help_text="The user name of that day.")
     action = serializers.CharField()
     subject = serializers.CharField()

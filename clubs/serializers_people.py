@@ -8,7 +8,7 @@ from rest_framework.exceptions import ErrorDetail
 from clubs.roles import ROLE_CHOICES
 from pinpool.accounts.serializers import Email, Password
 from pinpool.conf import setting
-from pinpool.http.fields import StrictSerializer, Text, Whole
+from pinpool.http.fields import Moment, StrictSerializer, Text, Whole
 
 
 class RoleIn(StrictSerializer):
@@ -29,10 +29,10 @@ class InvitationOut(serializers.Serializer):
     note = serializers.CharField()
     uses = serializers.IntegerField()
     used = serializers.IntegerField()
-    expires_at = serializers.DateTimeField()
-    withdrawn_at = serializers.DateTimeField(allow_null=True)
+    expires_at = Moment()
+    withdrawn_at = Moment(allow_null=True)
     made_by = serializers.CharField(source="made_by.get_username", default=None, allow_null=True)
-    made_at = serializers.DateTimeField()
+    made_at = Moment()
     revision = serializers.IntegerField()
 
 
@@ -55,7 +55,7 @@ class JoinedOut(serializers.Serializer):
 class AcceptIn(StrictSerializer):
     """Nothing from whoever is signed in; from anybody else the account to be made."""
 
-    username = Text(max_length=150, required=False)
+    username = Text(max_length=254, required=False)
     email = Email(required=False)
     password = Password(required=False)
 

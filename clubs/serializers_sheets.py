@@ -15,7 +15,7 @@ from optics.core.camera_plan import Hole, choose_hole
 from optics.inputs import ByKind, FilmPlaneField
 from optics.outputs import length
 from optics.questions import SheetField
-from pinpool.http.fields import Length, Number, StrictSerializer, Text, YesNo
+from pinpool.http.fields import Length, Moment, Number, StrictSerializer, Text, YesNo
 from pinpool.http.problems import impossible
 
 
@@ -71,7 +71,7 @@ class SheetOut(serializers.Serializer):
         "UTF-8. Its first 12 letters stand on every page."
     )
     issued_by = serializers.CharField(source="issued_by.get_username", default=None, allow_null=True)
-    issued_at = serializers.DateTimeField()
+    issued_at = Moment()
     pdf = serializers.SerializerMethodField(help_text="The address of the sheet as PDF.")
 
     def get_pdf(self, sheet: IssuedSheet) -> str:
@@ -161,6 +161,6 @@ class DesignOut(serializers.Serializer):
     f_number = Number(help_text="Of the hole as planned.")
     typed = serializers.JSONField(help_text="What the author wrote, as they wrote it.")
     author = serializers.CharField(source="author.get_username", default=None, allow_null=True)
-    created_at = serializers.DateTimeField()
-    retired_at = serializers.DateTimeField(allow_null=True, help_text="null: cameras are built by it.")
+    created_at = Moment()
+    retired_at = Moment(allow_null=True, help_text="null: cameras are built by it.")
     revision = serializers.IntegerField()

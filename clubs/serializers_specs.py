@@ -13,7 +13,7 @@ from optics.core.camera_plan import Hole
 from optics.inputs import SUFFIXES, FilmPlaneField
 from optics.outputs import length
 from optics.questions import HoleReadingIn
-from pinpool.http.fields import Length, Number, QuantityField, StrictSerializer, Text
+from pinpool.http.fields import Length, Moment, Number, QuantityField, StrictSerializer, Text
 from pinpool.http.problems import impossible
 from pinpool.plugins.registry import contributions
 from pinpool.quantities import quantity_out
@@ -163,7 +163,7 @@ class SpecOut(serializers.Serializer):
     typed = serializers.JSONField(help_text="What the author wrote, as they wrote it.")
     reason = serializers.CharField()
     author = serializers.CharField(source="author.get_username", default=None, allow_null=True)
-    created_at = serializers.DateTimeField()
+    created_at = Moment()
 
 
 class ChangeOut(serializers.Serializer):

@@ -12,7 +12,7 @@ from clubs import photos, selectors
 from clubs.models import Camera, CameraPhoto
 from clubs.views import CHANGE, READ, WRITE, ClubView
 from pinpool.http.etags import Expected
-from pinpool.http.fields import StrictSerializer, Text
+from pinpool.http.fields import Moment, StrictSerializer, Text
 from pinpool.http.images import JPEGRenderer, PictureView, picture
 from pinpool.http.pages import PAGE_QUERY
 from pinpool.http.schema import Operation
@@ -39,7 +39,7 @@ class PhotoOut(serializers.Serializer):
     height_pixels = serializers.IntegerField()
     caption = serializers.CharField()
     added_by = serializers.CharField(source="added_by.get_username", default=None, allow_null=True)
-    added_at = serializers.DateTimeField()
+    added_at = Moment()
     revision = serializers.IntegerField()
 
     def get_image(self, photo: CameraPhoto) -> str:

@@ -7,7 +7,7 @@ from rest_framework import serializers
 
 from exposures.serializers import LogOut, PaperOut
 from optics.outputs import FlagOut, SaidTime, StripStepOut, length, number
-from pinpool.http.fields import StrictSerializer, Text, YesNo
+from pinpool.http.fields import Moment, StrictSerializer, Text, YesNo
 
 #: Longer than this (35 000 years, in s) nothing bounds a time.
 ENDLESS_S = 2.0**40
@@ -200,7 +200,7 @@ class ComparedLogOut(serializers.Serializer):
     id = serializers.UUIDField(source="log.id")
     name = serializers.CharField(source="called.name", help_text="What is compared: a member, a camera or a paper.")
     without_account = serializers.BooleanField(source="called.without_account", help_text=NO_ACCOUNT)
-    taken_at = serializers.DateTimeField(source="log.taken_at")
+    taken_at = Moment(source="log.taken_at")
     grade = serializers.CharField(source="log.grade")
     off_stops = number(help_text="Stops off once all but what is compared is allowed for.")
 
@@ -261,9 +261,9 @@ class MergeOut(serializers.Serializer):
     key = serializers.CharField()
     into_key = serializers.CharField()
     made_by = serializers.CharField(source="made_by.get_username", default=None, allow_null=True)
-    made_at = serializers.DateTimeField()
+    made_at = Moment()
     undone_by = serializers.CharField(source="undone_by.get_username", default=None, allow_null=True)
-    undone_at = serializers.DateTimeField(allow_null=True)
+    undone_at = Moment(allow_null=True)
     revision = serializers.IntegerField()
 
 
@@ -276,8 +276,8 @@ class ReceivedPacketOut(serializers.Serializer):
     checksum = serializers.CharField()
     logs = serializers.IntegerField()
     received_by = serializers.CharField(source="received_by.get_username", default=None, allow_null=True)
-    received_at = serializers.DateTimeField()
-    withdrawn_at = serializers.DateTimeField(allow_null=True)
+    received_at = Moment()
+    withdrawn_at = Moment(allow_null=True)
     revision = serializers.IntegerField()
 
 

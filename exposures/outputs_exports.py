@@ -2,7 +2,7 @@
 
 from rest_framework import serializers
 
-from pinpool.http.fields import StrictSerializer, Text
+from pinpool.http.fields import Moment, StrictSerializer, Text
 
 
 class ArchiveOut(serializers.Serializer):
@@ -10,7 +10,7 @@ class ArchiveOut(serializers.Serializer):
 
     format = serializers.CharField()
     version = serializers.IntegerField()
-    made_at = serializers.DateTimeField()
+    made_at = Moment()
     club = serializers.DictField()
     members = serializers.ListField(child=serializers.DictField())
     former_members = serializers.ListField(

@@ -7,7 +7,7 @@ from rest_framework import serializers
 
 from exposures.processes import ProcessOut
 from optics.outputs import FlagOut, SaidTime, number
-from pinpool.http.fields import Numbers
+from pinpool.http.fields import Moment, Numbers
 
 #: Digits of the times in a table: far finer than the table itself.
 DIGITS = 4
@@ -81,9 +81,9 @@ class FieldKitOut(serializers.Serializer):
 
     club = serializers.CharField(source="actor.club.slug")
     club_name = serializers.CharField(source="actor.club.name")
-    member = serializers.CharField(source="actor.user.username", help_text="Whose times these are.")
+    member = serializers.CharField(source="actor.user.get_username", help_text="Whose times these are.")
     may_log = serializers.BooleanField(help_text="Whether their role allows them to log.")
-    reckoned_at = serializers.DateTimeField()
+    reckoned_at = Moment()
     rests_on = serializers.CharField(help_text="What of the member is in the times.")
     cameras = KitCameraOut(many=True, help_text="One's own and borrowed ones first; the retired are left out.")
     papers = KitPaperOut(many=True)

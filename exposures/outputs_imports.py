@@ -2,23 +2,53 @@
 
 from typing import Any
 
+from drf_spectacular.extensions import OpenApiSerializerFieldExtension
+from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.utils import Direction
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail
 
 from exposures.imports.cells import DATE_ORDERS, DECIMALS, CellFault, Format, clock_of, parts_of, zone_of
 from exposures.imports.fields import KINDS_OF_SHEET, Field, fields_of
 from exposures.imports.guessing import Column
+from exposures.imports.importers import KIND, POINT
 from exposures.imports.sheets import DELIMITERS, ENCODINGS
 from exposures.imports.times import COLONS
 from pinpool.conf import setting
-from pinpool.http.fields import StrictSerializer, Text
+from pinpool.http.fields import Moment, StrictSerializer, Text
+from pinpool.plugins.registry import contributions
+from pinpool.plugins.switches import offered_to, switched_off
 from pinpool.units import KINDS, find_unit
+
+
+class ImporterField(serializers.CharField):
+    """What reads a file that is no spreadsheet: a contribution of a plug-in, by name."""
+
+    def to_internal_value(self, data: Any) -> str:
+        name = super().to_internal_value(data)
+        known = offered_to(self, POINT)
+        if name in known:
+            return name
+        if name in contributions(POINT):
+            raise serializers.ValidationError([switched_off(POINT, name)])
+        text = f"One of {', '.join(known)}." if known else "No plug-in here brings an importer."
+        raise serializers.ValidationError(text, "invalid_choice")
+
+
+class ImporterSchema(OpenApiSerializerFieldExtension):
+    target_class = ImporterField
+
+    def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:  # noqa: ARG002
+        known = list(contributions(POINT))
+        return {"type": "string", **({"enum": known} if known else {})}
 
 
 class SheetIn(StrictSerializer):
     """A spreadsheet as a form with a file; it is read and tried, and nothing imported yet."""
 
-    file = serializers.FileField(use_url=False, help_text="CSV or XLSX; of a workbook the first visible sheet.")
+    file = serializers.FileField(
+        use_url=False, help_text="CSV or XLSX, of a workbook the first visible sheet; or what the importer reads."
+    )
     kind = serializers.ChoiceField(list(KINDS_OF_SHEET), help_text="What a row is.")
     encoding = serializers.ChoiceField(
         list(ENCODINGS), required=False, help_text="Of a CSV without a byte order mark; left out: UTF-8."
@@ -26,6 +56,20 @@ class SheetIn(StrictSerializer):
     delimiter = serializers.ChoiceField(
         list(DELIMITERS), required=False, help_text="Left out: the one that splits the rows best."
     )
+    importer = ImporterField(required=False, help_text="Of a plug-in, for a log that is no spreadsheet.")
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if "importer" in attrs:
+            faults = {
+                name: [ErrorDetail("This does not go with an importer.", "unknown_key")]
+                for name in ("encoding", "delimiter")
+                if name in attrs
+            }
+            if attrs["kind"] != KIND:
+                faults["kind"] = [ErrorDetail("An importer brings in entries of the log: exposures.", "invalid_choice")]
+            if faults:
+                raise serializers.ValidationError(faults)
+        return attrs
 
 
 class FormatIn(StrictSerializer):
@@ -166,7 +210,7 @@ class BatchOut(serializers.Serializer):
     file_name = serializers.CharField()
     state = serializers.CharField(help_text="tried, imported or undone.")
     made_by = serializers.CharField(source="made_by.get_username", default=None, allow_null=True)
-    made_at = serializers.DateTimeField()
+    made_at = Moment()
     revision = serializers.IntegerField()
 
 

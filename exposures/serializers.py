@@ -21,6 +21,7 @@ from pinpool.http.fields import (
     Identifier,
     Instant,
     Length,
+    Moment,
     Number,
     QuantityField,
     StrictSerializer,
@@ -105,11 +106,11 @@ class PaperOut(serializers.Serializer):
     published = serializers.SerializerMethodField(help_text="A data sheet's reciprocity table; null without one.")
     size = SizeOut(allow_null=True, help_text="Of a sheet; null where nobody said.")
     batch = serializers.CharField()
-    expires_on = serializers.DateField(allow_null=True)
+    expires_on = Day(allow_null=True)
     sheets_left = serializers.IntegerField(allow_null=True)
-    retired_at = serializers.DateTimeField(allow_null=True, help_text="Since when it is out of use; null while in use.")
+    retired_at = Moment(allow_null=True, help_text="Since when it is out of use; null while in use.")
     note = serializers.CharField()
-    created_at = serializers.DateTimeField()
+    created_at = Moment()
     revision = serializers.IntegerField()
 
     def get_published(self, paper: Any) -> PublishedOut(allow_null=True):  # type: ignore[valid-type]
@@ -232,7 +233,7 @@ class PictureOut(serializers.Serializer):
 
     width_pixels = serializers.IntegerField()
     height_pixels = serializers.IntegerField()
-    added_at = serializers.DateTimeField()
+    added_at = Moment()
 
 
 class LogOut(serializers.Serializer):
@@ -248,7 +249,7 @@ class LogOut(serializers.Serializer):
     without_account = serializers.BooleanField(
         help_text="Logged for somebody who has no account here, though an account may go by the same name."
     )
-    taken_at = serializers.DateTimeField()
+    taken_at = Moment()
     reading = serializers.JSONField(help_text="As written.")
     ev100 = number()
     filter_stops = number()

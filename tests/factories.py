@@ -20,6 +20,11 @@ class AccountFactory(factory.django.DjangoModelFactory):
 
     username = factory.Sequence("walker-{}".format)
 
+    @classmethod
+    def _adjust_kwargs(cls, **facts: Any) -> dict[str, Any]:
+        """Under whatever name the site's user model knows it."""
+        return {get_user_model().USERNAME_FIELD: facts.pop("username"), **facts}
+
 
 class ClubFactory(factory.django.DjangoModelFactory):
     class Meta:

@@ -11,7 +11,7 @@ from exposures.workshops.holes import plate_thickness_mm
 from exposures.workshops.models import Place
 from optics.outputs import SaidTime, number
 from pinpool.conf import setting
-from pinpool.http.fields import Day, Identifier, Number, StrictSerializer, Text, Whole
+from pinpool.http.fields import Day, Identifier, Moment, Number, StrictSerializer, Text, Whole
 
 #: The roles in which a claim code may let somebody join: neither leads nor keeps.
 JOINS_AS = ("guest", "member")
@@ -65,7 +65,7 @@ class WorkshopOut(serializers.Serializer):
 
     number = serializers.IntegerField(source="pk")
     name = serializers.CharField()
-    held_on = serializers.DateField()
+    held_on = Day()
     design = NamedDesignOut()
     paper = NamedPaperOut()
     places = serializers.IntegerField(source="places_count")
@@ -74,8 +74,8 @@ class WorkshopOut(serializers.Serializer):
     note = serializers.CharField()
     joins_as = serializers.SerializerMethodField(help_text="null: a claim code lets nobody join the club.")
     leader = serializers.CharField(source="leader.get_username", default=None, allow_null=True)
-    created_at = serializers.DateTimeField()
-    closed_at = serializers.DateTimeField(allow_null=True, help_text="null: it is open.")
+    created_at = Moment()
+    closed_at = Moment(allow_null=True, help_text="null: it is open.")
     revision = serializers.IntegerField()
 
     def get_joins_as(self, workshop: Any) -> serializers.ChoiceField(JOINS_AS, allow_null=True):  # type: ignore[valid-type]
@@ -129,10 +129,10 @@ class WorkshopPlaceOut(WithHole):
 
     number = serializers.IntegerField()
     code = serializers.SerializerMethodField(help_text="The claim code; null while it is withdrawn.")
-    withdrawn_at = serializers.DateTimeField(allow_null=True)
+    withdrawn_at = Moment(allow_null=True)
     name = serializers.CharField(help_text="What the participant wants to be called; may be empty.")
-    opened_at = serializers.DateTimeField(allow_null=True, help_text="When its code was first used; null: not yet.")
-    measured_at = serializers.DateTimeField(allow_null=True)
+    opened_at = Moment(allow_null=True, help_text="When its code was first used; null: not yet.")
+    measured_at = Moment(allow_null=True)
     beside_plan = serializers.SerializerMethodField(help_text="null until the hole is measured.")
     exposures = serializers.IntegerField(source="exposures_count")
     claimed_by = serializers.CharField(source="user.get_username", default=None, allow_null=True)
@@ -161,7 +161,7 @@ class PlaceExposureOut(serializers.Serializer):
     result = serializers.JSONField(source="facts.result.typed", default=None, help_text="As written; null: not judged.")
     result_stops = number("facts.result.stops", default=None, allow_null=True, help_text="Stops over (+) or under.")
     note = serializers.CharField(source="facts.note")
-    created_at = serializers.DateTimeField()
+    created_at = Moment()
     revision = serializers.IntegerField()
 
 
@@ -197,7 +197,7 @@ class ClosedOut(serializers.Serializer):
     """What came of a workshop."""
 
     number = serializers.IntegerField(source="workshop.pk")
-    closed_at = serializers.DateTimeField(source="workshop.closed_at")
+    closed_at = Moment(source="workshop.closed_at")
     cameras = CameraMadeOut(source="places", many=True)
     exposures = serializers.IntegerField(help_text="How many were logged.")
     revision = serializers.IntegerField()

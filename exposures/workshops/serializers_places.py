@@ -13,7 +13,7 @@ from exposures.workshops.serializers import WithHole
 from optics.inputs import ReadingField
 from optics.outputs import FieldOfViewOut, FlagOut, HoleScanOut, SaidTime, length, number
 from optics.questions import HoleScanIn
-from pinpool.http.fields import Duration, Identifier, Instant, Number, StrictSerializer, Text
+from pinpool.http.fields import Day, Duration, Identifier, Instant, Number, StrictSerializer, Text
 from pinpool.quantities import quantity_out
 
 #: Characters that are no letters of a name: controls, line ends, and those that turn the way of writing round.
@@ -88,7 +88,7 @@ class OpenPlaceOut(WithHole):
     """A place as whoever has its claim code sees it."""
 
     workshop = serializers.CharField(source="workshop.name")
-    held_on = serializers.DateField(source="workshop.held_on")
+    held_on = Day(source="workshop.held_on")
     closed = serializers.SerializerMethodField(help_text="true: it can only be read, and claimed.")
     number = serializers.IntegerField()
     name = serializers.CharField()

@@ -5,7 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from pinpool.conf import setting
-from pinpool.http.fields import StrictSerializer, Text, Whole
+from pinpool.http.fields import Moment, StrictSerializer, Text, Whole
 from pinpool.scopes import Scope
 
 
@@ -60,7 +60,7 @@ class CredentialsIn(StrictSerializer):
 class AccountOut(serializers.Serializer):
     username = serializers.CharField()
     email = serializers.CharField()
-    joined_at = serializers.DateTimeField(allow_null=True)
+    joined_at = Moment(allow_null=True)
 
 
 class EmailIn(StrictSerializer):
@@ -98,9 +98,9 @@ class TokenOut(serializers.Serializer):
     id = serializers.IntegerField()
     name = serializers.CharField()
     scope = serializers.ChoiceField(Scope.choices)
-    created_at = serializers.DateTimeField()
-    expires_at = serializers.DateTimeField(allow_null=True)
-    last_used_at = serializers.DateTimeField(allow_null=True, help_text="To within ten minutes.")
+    created_at = Moment()
+    expires_at = Moment(allow_null=True)
+    last_used_at = Moment(allow_null=True, help_text="To within ten minutes.")
 
 
 class IssuedTokenOut(TokenOut):
@@ -108,5 +108,5 @@ class IssuedTokenOut(TokenOut):
 
 
 class OwnDataOut(serializers.Serializer):
-    made_at = serializers.DateTimeField()
+    made_at = Moment()
     parts = serializers.DictField(child=serializers.ListField(child=serializers.JSONField()))

@@ -1,11 +1,11 @@
 """Serializer fields: quantities, numbers and texts in, strict about type and about everything a person can mistype."""
 
 import re
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 
 import numpy as np
-from rest_framework import serializers
+from rest_framework import ISO_8601, serializers
 
 from pinpool.quantities import QuantityError, quantity_out, read_quantity
 
@@ -184,9 +184,16 @@ class Instant(serializers.Field):
         return value.isoformat()
 
 
-class Day(serializers.DateField):
-    """A day such as `2026-06-21`, from 1950 to 2100."""
+class Moment(serializers.DateTimeField):
+    """An instant that is stored, shown in UTC, whatever zone and form a host site's own API shows."""
 
+    format, timezone = ISO_8601, UTC
+
+
+class Day(serializers.DateField):
+    """A day such as `2026-06-21`, from 1950 to 2100, whatever form a host site's own API has for it."""
+
+    format, input_formats = ISO_8601, [ISO_8601]
     default_error_messages = {"invalid": "Give a day such as 2026-06-21.", "out_of_range": "From 1950 to 2100."}
 
     def to_internal_value(self, data: Any) -> date:

@@ -10,6 +10,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.views.decorators.csrf import csrf_exempt
 from rest_framework import exceptions
 from rest_framework.exceptions import APIException, ErrorDetail
+from rest_framework.settings import api_settings
 
 MEDIA_TYPE = "application/problem+json"
 UNREADABLE = "This request cannot be read: its host is not served here, or it has too many parts."
@@ -101,7 +102,7 @@ def faults_of(detail: Any, pointer: str = "") -> Iterator[tuple[str, ErrorDetail
         yield pointer, detail
     elif isinstance(detail, dict):
         for key, value in detail.items():
-            own = str(key) == "non_field_errors"
+            own = str(key) == api_settings.NON_FIELD_ERRORS_KEY
             step = "" if own else "/" + str(key).replace("~", "~0").replace("/", "~1")
             yield from faults_of(value, pointer + step)
     elif isinstance(detail, list | tuple):

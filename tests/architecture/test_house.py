@@ -25,6 +25,8 @@ TOP = {
     "fixtures", "manage.py", "optics", "pinpool", "pyproject.toml", "tests",
 }  # fmt: skip
 LONGEST = 400
+#: Where the fields are made that show alike on every site, and where fields of any kind are told apart.
+MINE = {ROOT / "pinpool/http/fields.py", ROOT / "exposures/imports/fields.py"}
 #: Views of the API that are no calls of it: the document itself, its pages, and what is said of unknown addresses.
 NO_CALLS = {"SchemaView", "DocsPage", "unknown_address"}
 
@@ -137,6 +139,11 @@ def test_names_and_shapes_that_are_not_used_here() -> None:
             if shipped and isinstance(node, ast.Import | ast.ImportFrom):
                 names = [alias.name for alias in node.names] + [getattr(node, "module", None) or ""]
                 assert not any("signals" in name for name in names), f"{path}: a signal for a domain rule"
+            if shipped and isinstance(node, ast.Attribute) and ast.unparse(node.value) == "serializers":
+                told = f"{path}: a host site's own API says how these look; use Moment, Instant or Day"
+                assert node.attr not in {"DateTimeField", "DateField", "TimeField", "DecimalField"} or path in MINE, (
+                    told
+                )
 
 
 def test_nothing_tells_of_one_machine_or_of_one_registry() -> None:
