@@ -71,7 +71,7 @@ class Person(models.Model):
     """Somebody without an account here whose logs the club keeps: of a workshop, or of where an archive was made."""
 
     club = models.ForeignKey(Club, on_delete=models.CASCADE, related_name="people")
-    name = models.CharField(max_length=150, blank=True)
+    name = models.CharField(max_length=254, blank=True)
 
     def __str__(self) -> str:
         return self.name or f"person {self.pk}"
@@ -303,7 +303,7 @@ class TrailEntry(models.Model):
 
     club = models.ForeignKey(Club, on_delete=models.CASCADE, related_name="trail")
     actor = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")
-    actor_name = models.CharField(max_length=150)
+    actor_name = models.CharField(max_length=254)
     at = models.DateTimeField(default=timezone.now, editable=False)
     action = models.CharField(max_length=40)
     subject = models.CharField(max_length=200)

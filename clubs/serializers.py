@@ -86,12 +86,12 @@ class CameraChangeIn(StrictSerializer):
 
     name = Text(required=False)
     note = Text(max_length=2000, required=False, allow_blank=True)
-    owner = Text(max_length=150, required=False, allow_null=True, help_text="A member's user name; null: the club.")
+    owner = Text(max_length=254, required=False, allow_null=True, help_text="A member's user name; null: the club.")
     retired = YesNo(required=False, help_text="true: kept for its history; false: back in use.")
 
 
 class LoanIn(StrictSerializer):
-    to = Text(max_length=150, help_text="A member's user name.")
+    to = Text(max_length=254, help_text="A member's user name.")
     until = Day(help_text="The last day of the loan.")
 
 

@@ -24,7 +24,7 @@ USERNAME = get_user_model().USERNAME_FIELD
 
 class CameraFilter(django_filters.FilterSet):
     search = django_filters.CharFilter(method="having_every_word", max_length=100)
-    owner = django_filters.CharFilter(f"owner__{USERNAME}", max_length=150)
+    owner = django_filters.CharFilter(f"owner__{USERNAME}", max_length=254)
     club_owned = django_filters.BooleanFilter("owner", "isnull")
     lent = django_filters.BooleanFilter("lent_until", "isnull", exclude=True)
     retired = django_filters.BooleanFilter("retired_at", "isnull", exclude=True)

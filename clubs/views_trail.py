@@ -14,7 +14,7 @@ from pinpool.http.schema import Operation
 
 
 class TrailFilter(django_filters.FilterSet):
-    actor = django_filters.CharFilter("actor_name", max_length=150)
+    actor = django_filters.CharFilter("actor_name", max_length=254)
     action = django_filters.CharFilter("action", max_length=40)
     subject = django_filters.CharFilter("subject", "icontains", max_length=200)
 

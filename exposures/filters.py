@@ -45,8 +45,8 @@ class ExposureFilter(django_filters.FilterSet):
 
     camera = django_filters.CharFilter(method="by_camera", max_length=12)
     paper = django_filters.UUIDFilter("paper_id")
-    member = django_filters.CharFilter(method="by_member", max_length=150)
-    person = django_filters.CharFilter(method="by_person", max_length=150)
+    member = django_filters.CharFilter(method="by_member", max_length=254)
+    person = django_filters.CharFilter(method="by_person", max_length=254)
     without_account = django_filters.BooleanFilter("person_id", "isnull", exclude=True)
     visibility = django_filters.CharFilter(method="by_visibility")
     shared = django_filters.BooleanFilter("shared")
@@ -82,7 +82,7 @@ class ExposureFilter(django_filters.FilterSet):
         return one_of(rows, "spec", list(specs.values_list("pk", flat=True)))
 
     def by_member(self, rows: QuerySet, _name: str, value: str) -> QuerySet:
-        users = get_user_model().objects.filter(**{get_user_model().USERNAME_FIELD: value})
+        users = get_user_model()._default_manager.filter(**{get_user_model().USERNAME_FIELD: value})
         return one_of(rows, "member", list(users.values_list("pk", flat=True)))
 
     def by_person(self, rows: QuerySet, _name: str, value: str) -> QuerySet:

@@ -151,7 +151,7 @@ def _section(told: dict[str, Any], name: str, kind: type) -> Any:
 
 
 def _member(told: Any, place: int) -> dict[str, str]:
-    keys = {"name": 150, "role": 10, "joined_at": 40}
+    keys = {"name": 254, "role": 10, "joined_at": 40}
     if not isinstance(told, dict) or told.keys() != keys.keys():
         raise fault_in("members", place, "", "invalid", "A member is told by name, role and joined_at.")
     if not all(isinstance(told[key], str) and len(told[key]) <= most for key, most in keys.items()):
@@ -334,8 +334,8 @@ def _pointing(section: str, place: int, column: str) -> Iterator[None]:
 
 
 def _name(value: Any) -> str:
-    if not isinstance(value, str) or not 1 <= len(value) <= 150:
-        raise Faulty("A name is a text of 1 to 150 characters.", "invalid")
+    if not isinstance(value, str) or not 1 <= len(value) <= 254:
+        raise Faulty("A name is a text of 1 to 254 characters.", "invalid")
     return value
 
 

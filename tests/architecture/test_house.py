@@ -140,7 +140,7 @@ def test_names_and_shapes_that_are_not_used_here() -> None:
                 names = [alias.name for alias in node.names] + [getattr(node, "module", None) or ""]
                 assert not any("signals" in name for name in names), f"{path}: a signal for a domain rule"
             if shipped and isinstance(node, ast.Attribute) and ast.unparse(node.value) == "serializers":
-                told = f"{path}: a host site's own API says how these look; use Moment, Instant or Day"
+                told = f"{path}: looks as a host site's own API says; use Moment, Instant or Day"
                 assert node.attr not in {"DateTimeField", "DateField", "TimeField", "DecimalField"} or path in MINE, (
                     told
                 )

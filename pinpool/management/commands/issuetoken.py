@@ -23,7 +23,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         users = get_user_model()
-        user = users.objects.filter(**{users.USERNAME_FIELD: options["username"]}).first()
+        user = users._default_manager.filter(**{users.USERNAME_FIELD: options["username"]}).first()
         if user is None:
             raise CommandError(f"There is no account called {options['username']}.")
         if options["days"] < 1:
