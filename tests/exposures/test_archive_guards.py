@@ -46,7 +46,7 @@ def bend(told: Any, section: str, column: str, value: Any, place: int = 0) -> An
         ("exposures", "filter_stops", 1e17, "out_of_range"),
         ("photos", "image", "bm90IGEgcGljdHVyZQ==", "image_unreadable"),
         ("photos", "image", "<script>", "invalid"),
-        ("people", "name", "x" * 151, "max_length"),
+        ("people", "name", "x" * 255, "max_length"),
         ("people", "reference", 1, "invalid"),
         ("designs", "film_plane", {"kind": "nothing"}, "invalid"),
         ("designs", "hole_diameter_mm", 0.0, "out_of_range"),
