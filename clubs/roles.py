@@ -81,6 +81,8 @@ MAY = {
     "import_rows": Act(Role.MEMBER, Scope.MANAGE),
     "undo_import": Act(Role.MEMBER, Scope.MANAGE),
     "export_sheet": Act(Role.MEMBER, Scope.READ),
+    "read_embeds": Act(Role.MEMBER, Scope.READ),
+    "switch_embeds": Act(Role.KEEPER, Scope.MANAGE),
     "read_archive": Act(Role.KEEPER, Scope.READ),
     "read_workshops": Act(Role.MEMBER, Scope.READ),
     "hold_workshop": Act(Role.LEADER, Scope.MANAGE),

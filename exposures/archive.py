@@ -71,6 +71,7 @@ LEFT_OUT = {
     "StoredFit": "fitted anew",
     "Doubt": "found anew",
     "Pool": "its secret stays; whether to share is said anew on each server",
+    "Embedding": "what is public, and where, is said anew on each server",
     "ReceivedPacket": "another club's words, to be had from them",
 }
 #: Columns that no row tells: the server's own numbers, the club, and what follows from the rest.

@@ -2,6 +2,7 @@
 
 from clubs.models import Club
 from exposures import evidence
+from exposures.embed.models import Embedding
 from exposures.models import (
     EvidenceCell,
     ExposureLog,
@@ -33,5 +34,5 @@ def part_with(club: Club) -> None:
     Workshop.objects.filter(club=club).delete()
     logs.update(corrects=None)  # each is protected as long as another corrects it
     logs.delete()
-    for model in (EvidenceCell, StoredFit, PaperMerge, ReceivedPacket, Paper, ImportBatch, Pool):
+    for model in (Embedding, EvidenceCell, StoredFit, PaperMerge, ReceivedPacket, Paper, ImportBatch, Pool):
         model._default_manager.filter(club=club).delete()

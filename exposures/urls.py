@@ -3,6 +3,7 @@
 from django.urls import path
 
 from exposures import views, views_exports, views_field_kit, views_imports, views_known, views_pool
+from exposures.embed.views import SwitchesView
 from exposures.workshops import views as workshops
 from exposures.workshops import views_preparing as preparing
 from exposures.workshops import views_sheets as workshop_sheets
@@ -47,6 +48,7 @@ urlpatterns = [
     path("workshops/<int:number>/preparation/", preparing.PreparationView.as_view(), name="workshop-preparation"),
     path("workshops/<int:number>/sheets/", workshop_sheets.WorkshopSheetsView.as_view(), name="workshop-sheets"),
     path("workshops/<int:number>/closing/", workshops.ClosingView.as_view(), name="workshop-closing"),
+    path("embed/", SwitchesView.as_view(), name="embed"),
     path("export/", views_exports.ExportView.as_view(), name="export"),
     path("export/archive/", views_exports.ArchiveView.as_view(), name="archive"),
 ]

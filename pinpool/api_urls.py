@@ -16,6 +16,7 @@ urlpatterns = [
     path("invitations/", include("clubs.urls_invitations")),
     path("places/", include("exposures.workshops.urls_places")),
     path("clubs/<slug:club>/", include("exposures.urls")),
+    path("embed/", include("exposures.embed.urls")),
     path("plugins/", PluginsView.as_view(), name="plugins"),
     path("schema/", SchemaView.as_view(), name="schema"),
     path("docs/", DocsPage.as_view(), name="docs"),

@@ -8,5 +8,6 @@ urlpatterns = [
     path("", include("clubs.web.urls")),
     path("", include("exposures.web.urls")),
     path("", include("exposures.web.darkroom_urls")),
+    path("", include("exposures.embed.page_urls")),
     path("field/", include("exposures.web.field_urls")),
 ]

@@ -178,6 +178,7 @@ PICTURE = picture()
 
 #: Those that are not posted, or are no form that a person fills in.
 POOL = {"joined": True}
+EMBED = {"origins": ["https://walkers.example", "http://localhost:8080"], "registry": True, "cameras": ["T1"]}
 CAMERA_CHANGE = {"name": "Biscuit drum", "note": "new lid", "owner": None, "retired": False}
 DESIGN_CHANGE = {"name": "Drum, the tall one", "note": "new lid", "retired": False}
 LOAN = {"to": "walker", "until": "2099-12-31"}

@@ -152,7 +152,7 @@ class Schema(AutoSchema):
 
 
 #: Names below a club's address that also stand at the top.
-_TAKEN = {"invitations"}
+_TAKEN = {"invitations", "embed"}
 
 
 def _one(things: str) -> str:

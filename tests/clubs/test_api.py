@@ -21,6 +21,7 @@ from tests.bodies import (
     CLUB,
     CORRECTION,
     DESIGN_CHANGE,
+    EMBED,
     FORMS,
     LOAN,
     MAPPING,
@@ -95,6 +96,7 @@ class Here:
             f"{workshop}sheets/": CLUB["workshops/<int:number>/sheets/"],
         }  # fmt: skip
         self.bodies |= {"cameras/T1/specs/": CLUB["cameras/"]["spec"], "packets/": PACKET, "pool/": POOL}
+        self.bodies["embed/"] = EMBED
         self.bodies |= {
             f"papers/{self.paper.id}/": PAPER_CHANGE,
             "exposures/bulk/": [self.bodies["exposures/"]],

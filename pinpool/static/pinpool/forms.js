@@ -1,7 +1,7 @@
 // Forms whose fields are a call's JSON body: <form data-send="POST" action="…">.
 //
 // A field's name is a JSON pointer without its first slash; data-as says what it is if not a text (number, boolean, json,
-// list: lines, or pairs: two to a line with a comma). Empty fields are left out, unless data-empty is "null" or "blank";
+// list: lines, or pairs: two to a line with a comma). Empty fields are left out, unless data-empty is "null", "blank" or "list";
 // so are disabled ones, by themselves or by their fieldset. A file makes it multipart.
 // data-etag goes along as If-Match (data-fetch-etag asks for it first). data-confirm asks before. data-then: "reload", or
 // an address in which {key} stands for the answer's key. data-show names a key of the answer to show here.
@@ -58,7 +58,7 @@ export function content(form) {
 function valueOf(field) {
   if (field.type === "checkbox") return field.checked
   const text = "whole" in field.dataset ? field.value : field.value.trim()
-  if (text === "") return { null: null, blank: "" }[field.dataset.empty]
+  if (text === "") return { null: null, blank: "", list: [] }[field.dataset.empty]
   switch (field.dataset.as) {
     case "number": return Number.isFinite(Number(text)) ? Number(text) : text
     case "boolean": return text === "true"
