@@ -13,7 +13,7 @@ from exposures.darkroom import (
     steps_of,
 )
 from exposures.processes import METHODS
-from optics.core.say import say_time
+from optics.core.say import say_source, say_time
 
 NAMES = {"develop": "Developer", "rinse": "Water rinse", "stop": "Stop bath", "fix": "Fixer", "wash": "Wash"}
 VESSELS = dict(zip(METHODS, ("trays in a row", "a rotary drum", "a tank"), strict=True))
@@ -114,8 +114,8 @@ def baths_table(baths: Sequence[Bath], dilution: str | None) -> dict[str, Any]:
 def say_mix(bath: Bath, dilution: str | None) -> str:
     """“1+9: 100 ml + 900 ml water” by each dilution that may be meant; `dilution` is the developer's as written."""
     mixes = [f"{name}: {say_volume(part)} + {say_volume(water)} water" for name, part, water in bath.mixes]
-    told = f"{dilution}: " if dilution and bath.name == "develop" else ""
-    return " or ".join(mixes) or f"{told}see its label"
+    told = f"{dilution}: see" if dilution and bath.name == "develop" else "See"
+    return " or ".join(mixes) or f"{told} its label"
 
 
 def say_volume(volume: float) -> str:
@@ -150,6 +150,7 @@ def _sources(process: Mapping[str, Any] | None, baths: list[Bath]) -> dict[str, 
     ]
     rows += [[f"{NAMES[bath.name]}, {bath.capacity_m2_per_l:.2g} m² of paper a litre", bath.source] for bath in baths]
     rows.append(["Mixing", DILUTION_SOURCE])
+    rows = [[figure, say_source(source)] for figure, source in rows]
     rows = [row for index, row in enumerate(rows) if row not in rows[:index]]
     note = "The maker's own sheet for your paper and baths goes before every figure here."
     return {"kind": "table", "columns": ["Figure", "Where it is from"], "rows": rows, "note": note}

@@ -26,7 +26,7 @@ from exposures.workshops.day import Block, length_s, order_of_day
 from exposures.workshops.models import Workshop
 from optics.core.faults import Flag, Impossible
 from optics.core.film_planes import FilmPlane
-from optics.core.say import say_f_number, say_time
+from optics.core.say import say_f_number, say_source, say_time
 from optics.core.sheet_cuts import CAUTION as BLADE_CAUTION
 from optics.core.sheet_cuts import NAMED_SHEETS, SheetCuts, cut_sheet
 
@@ -206,6 +206,7 @@ def _bring(found: dict[str, Any]) -> list[Thing]:
     )
     (wide, high), (width, height) = found["sheet_mm"], found["negative_mm"]
     stations, dilution = found["workshop"].stations, (found["workshop"].process or {}).get("dilution")
+    each_station = f" at each of {stations} stations" if stations > 1 else ""
     return [
         Thing(
             f"Sheets of {paper.name}",
@@ -221,9 +222,7 @@ def _bring(found: dict[str, Any]) -> list[Thing]:
             "About, for every camera inside: the walls of the box that holds hole and film, and a fifth cut off.",
         ),
         *(_bath(bath, dilution) for bath in found["baths"]),
-        Thing(
-            "Trays or tanks", f"{3 * stations}", f"Three baths at each of {stations} stations; two more for rinsing."
-        ),
+        Thing("Trays or tanks", f"{3 * stations}", f"Three baths{each_station}; two more for rinsing."),
         Thing(
             "Against harm", f"{max(2 * stations, 2)} sets", "Gloves, goggles, apron; first-aid kit; bottle for fixer."
         ),
@@ -232,7 +231,9 @@ def _bring(found: dict[str, Any]) -> list[Thing]:
 
 def _bath(bath: Bath, dilution: str | None) -> Thing:
     fillings = f"{bath.fillings} filling{'' if bath.fillings == 1 else 's'} of {say_volume(bath.volume_ml)} a station"
-    text = f"{say_mix(bath, dilution)}. {fillings}, each good for {bath.good_for} negatives ({bath.source})."
+    text = (
+        f"{say_mix(bath, dilution)}. {fillings}, each good for {bath.good_for} negatives ({say_source(bath.source)})."
+    )
     return Thing(NAMES[bath.name], f"{say_volume(bath.total_ml)} working solution", text)
 
 

@@ -1,5 +1,6 @@
 """Times, f-numbers, stops and lengths as people say them. Rounding is for people: never compute with these."""
 
+import re
 from typing import Literal
 
 import numpy as np
@@ -14,7 +15,7 @@ _FRACTIONS = (
 )  # fmt: skip
 #: Above each of these times (s), round to the step beside it.
 _STEPS = (
-    (86400, 3600), (5 * 3600, 600), (3600, 60), (600, 15), (300, 10), (120, 5), (30, 1), (10, 0.5), (1, 0.1), (0, 0.05),
+    (86400, 3600), (5 * 3600, 600), (3600, 60), (600, 15), (300, 10), (90, 5), (30, 1), (10, 0.5), (1, 0.1), (0, 0.05),
 )  # fmt: skip
 _UNITS = ((86400, "d"), (3600, "h"), (60, "min"), (1, "s"))
 
@@ -63,3 +64,13 @@ def say_stops(stops: float) -> str:
 def say_length(length_mm: float, lengths: Lengths = "mm") -> str:
     """“61.0 mm”, or “2.40 in”: to a tenth of a millimetre, to a hundredth of an inch."""
     return f"{length_mm:.1f} mm" if lengths == "mm" else f"{length_mm / 25.4:.2f} in"
+
+
+def say_source(source: str) -> str:
+    """A source for people: what was read stands as it is cited, “[memory]” becomes “(from memory)”."""
+
+    def said(mark: re.Match[str]) -> str:
+        word = mark[1]
+        return "" if word.startswith("read") else f" ({'from ' if word.startswith('memory') else ''}{word})"
+
+    return re.sub(r" \[([^]]+)\]", said, source)

@@ -2,7 +2,7 @@
 
 from django import template
 
-from optics.core.say import Lengths, say_f_number, say_length, say_stops, say_time
+from optics.core.say import Lengths, say_f_number, say_length, say_source, say_stops, say_time
 
 register = template.Library()
 
@@ -51,3 +51,9 @@ def seconds(time_s: float | None) -> str:
 def f_number(value: float | None) -> str:
     """“f/226”; a dash for None."""
     return "–" if value is None else say_f_number(value)
+
+
+@register.filter
+def source(text: str) -> str:
+    """Where a figure is from, without the marks that sources carry: “(from memory)” in place of “[memory]”."""
+    return say_source(text)

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from optics.core.say import say_f_number, say_stops, say_time
+from optics.core.say import say_f_number, say_source, say_stops, say_time
 from pinpool.quantities import read_quantity
 
 derandomised = settings(derandomize=True, deadline=None, max_examples=300)
@@ -32,6 +32,7 @@ def read_back(time_s: float) -> float:
         (9.96, "10 s"),
         (59.7, "1 min"),
         (75, "1 min 15 s"),
+        (119, "2 min"),
         (200, "3 min 20 s"),
         (599, "10 min"),
         (3600, "1 h"),
@@ -43,6 +44,19 @@ def read_back(time_s: float) -> float:
 )
 def test_times_in_words(time_s: float, text: str) -> None:
     assert say_time(time_s) == text
+
+
+@pytest.mark.parametrize(
+    ("source", "said"),
+    [
+        ("a sheet, p. 4 [read]; 2 min [memory]", "a sheet, p. 4; 2 min (from memory)"),
+        ("doi 10.1 [read: abstract]", "doi 10.1"),
+        ("max sin²x/x [derived]", "max sin²x/x (derived)"),
+        ("common practice, no source", "common practice, no source"),
+    ],
+)
+def test_sources_in_words(source: str, said: str) -> None:
+    assert say_source(source) == said
 
 
 @derandomised

@@ -58,9 +58,9 @@ def test_without_a_process_ranges_and_their_sources() -> None:
     found = card(None)
     assert blocks(found, "steps")[0]["items"][0].startswith("Developer, 1 min to 2 min. ")
     sources = str(blocks(found, "table")[-1]["rows"])
-    for source in ("SS0509", "Darkroom Cookbook", "[memory]", "common practice, no source"):
+    for source in ("SS0509", "Darkroom Cookbook", "(from memory)", "common practice, no source"):
         assert source in sources
-    assert blocks(found, "table")[0]["rows"][0][2] == "see its label"
+    assert blocks(found, "table")[0]["rows"][0][2] == "See its label"
     assert blocks(card({"dilution": "1:9"}), "table")[0]["rows"][0][2] == "1:9: see its label"
 
 
