@@ -65,6 +65,8 @@ def test_from_an_empty_bench_to_a_camera_in_the_registry(page: Page) -> None:
     expect(figure(page, "opening")).to_have_text(
         f"{opening['width']['value']:.1f} × {opening['height']['value']:.1f} mm"
     )
+    expect(figure(page, "drill")).to_contain_text("The rule “Rayleigh 1891” asks for")
+    expect(figure(page, "rules")).to_contain_text("(from memory)")
     expect(figure(page, "cuts")).to_contain_text(f"{plan['sheet_cuts']['count']} negatives from a sheet")
     expect(figure(page, "times").locator("tbody tr")).to_have_count(len(plan["exposure_table"]))
     expect(figure(page, "section").locator("svg title")).to_have_text("How the film lies")
@@ -82,7 +84,10 @@ def test_from_an_empty_bench_to_a_camera_in_the_registry(page: Page) -> None:
     assert (spec.hole_diameter_mm, spec.film_plane["width_mm"], spec.film_plane["length_mm"]) == (0.3, 171, 203)
     page.get_by_role("button", name="Save as a design").click()
     expect(page.locator("#save").get_by_role("status")).to_contain_text("Saved as the design")
-    assert Design.objects.get(club=member.club).wall_thickness_mm == 1.5
+    design = Design.objects.get(club=member.club)
+    assert design.wall_thickness_mm == 1.5
+    link = page.locator("#save").get_by_role("link", name="Open its page")
+    expect(link).to_have_attribute("href", f"/clubs/{member.club.slug}/designs/{design.pk}/")
     # The same code again: the refusal stands at its field.
     page.get_by_role("button", name="Save to the registry").click()
     expect(page.locator("#save").get_by_role("alert")).to_be_visible()

@@ -1,6 +1,6 @@
 /* A plan's answer put into the page's slots. Nothing is reckoned here: every figure is the API's. */
 import { showDrawing } from "../pinpool/svg.js";
-import { area, degrees, fine, list, percent, sayFNumber, size, stops } from "./words.js";
+import { area, degrees, eitherWay, fine, list, percent, sayFNumber, saySource, size, stops } from "./words.js";
 
 const answer = document.querySelector("#answer");
 const slots = Object.fromEntries([...answer.querySelectorAll("[data-slot]")].map((each) => [each.dataset.slot, each]));
@@ -44,7 +44,7 @@ export function showLightTable({ x, y, stops: levels }, unit) {
 /** The figures of `camera-plan` that a person looks at first. */
 export function showFigures(plan) {
   const { f_number: number, film_plane: plane, illumination } = plan;
-  const spread = number.f_number_uncertainty ? ` ± ${number.uncertainty_stops.toFixed(1)} stop` : "";
+  const spread = number.f_number_uncertainty ? ` ${eitherWay(number.uncertainty_stops)}` : "";
   const given = plan.hole_diameter.value !== plan.hole.chosen.diameter.value;
   slots.f_number.textContent = sayFNumber(number.f_number);
   slots.f_number_note.textContent = `f-number${spread}; ${stops(number.stops_from_f22)} against f/22`;
@@ -66,7 +66,7 @@ function light({ balanced, by_used_share: balances, within_one_stop_share: near 
   const shown = balances.map((each) => [
     percent(each.used_share),
     sayFNumber(each.f_number),
-    `± ${stops(each.error_stops).slice(1)}`,
+    eitherWay(each.error_stops),
     percent(each.within_one_stop_share),
   ]);
   rows(slots.balances, shown);
@@ -74,11 +74,16 @@ function light({ balanced, by_used_share: balances, within_one_stop_share: near 
 
 function holes({ rules, chosen, nearest_drill: drill }) {
   rows(slots.rules, rules.map((each) => [
-    each.rule.replaceAll("_", " "), fine(each.diameter), sayFNumber(each.f_number), each.source,
+    labelOf(each.rule), fine(each.diameter), sayFNumber(each.f_number), saySource(each.source),
   ]));
   slots.drill.textContent =
-    `The rule “${chosen.rule.replaceAll("_", " ")}” asks for ${fine(chosen.diameter)}. The nearest number drill is No. ` +
+    `The rule “${labelOf(chosen.rule)}” asks for ${fine(chosen.diameter)}. The nearest number drill is No. ` +
     `${drill.number}, ${fine(drill.diameter)}.`;
+}
+
+/* A rule as the box's form offers it. */
+function labelOf(rule) {
+  return [...document.querySelectorAll("#rule option")].find((each) => each.dataset.rule === rule)?.label ?? rule;
 }
 
 function opening({ wall_opening: found, wall_opening_used_share: share }) {

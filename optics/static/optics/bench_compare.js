@@ -1,7 +1,7 @@
 /* The kept camera beside the one on the bench: their figures, what differs, and their drawings. */
 import { showDrawing } from "../pinpool/svg.js";
 import { rows } from "./bench_answer.js";
-import { area, degrees, fine, percent, sayFNumber, size, stops } from "./words.js";
+import { NO_STOPS, area, degrees, fine, percent, sayFNumber, size, stops } from "./words.js";
 
 const section = document.querySelector("#kept");
 
@@ -49,12 +49,12 @@ function surface({ width, height }) {
 
 function moreOrLess(difference, of) {
   const text = stops(difference);
-  return text === "0 stops" ? `the same ${of}` : `${text.slice(1)} ${difference > 0 ? "more" : "less"} ${of}`;
+  return text === NO_STOPS ? `the same ${of}` : `${text.slice(1)} ${difference > 0 ? "more" : "less"} ${of}`;
 }
 
 function lighterOrDarker(difference) {
   const text = stops(difference);
-  return text === "0 stops" ? "the same" : `${text.slice(1)} ${difference > 0 ? "lighter" : "darker"}`;
+  return text === NO_STOPS ? "the same" : `${text.slice(1)} ${difference > 0 ? "lighter" : "darker"}`;
 }
 
 function widerOrNarrower(difference) {

@@ -50,16 +50,14 @@ function bodyFor(what, form, { body, plan }) {
 }
 
 function told(done, what, club, data) {
-  done.hidden = false;
-  if (what === "designs") {
-    done.textContent = `Saved as the design “${data.name}”.`;
-    return;
-  }
-  done.textContent = `Saved as camera ${data.code}. `;
-  const page = section.dataset.cameraPage;
-  if (!page) return;
+  const { cameraPage, designsPage } = section.dataset;
+  const [text, page] = what === "designs"
+    ? [`Saved as the design “${data.name}”. `, designsPage && `${designsPage}${data.id}/`]
+    : [`Saved as camera ${data.code}. `, cameraPage.replace("CODE", data.code)];
+  tell(done, text);
+  if (!page) return; // a site without the club's pages
   const link = Object.assign(document.createElement("a"), { textContent: "Open its page" });
-  link.href = page.replace("CLUB", club).replace("CODE", data.code);
+  link.href = page.replace("CLUB", club);
   done.append(link);
 }
 

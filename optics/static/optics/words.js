@@ -3,6 +3,10 @@ import { sayFNumber } from "./exposure.js";
 
 export { sayFNumber };
 
+/* A figure and its unit stay on one line. */
+const NO_BREAK = "\u00a0";
+export const NO_STOPS = `0${NO_BREAK}stops`;
+
 /** “61.0 mm” or “2.40 in” of a length as the API gives it. */
 export function size(quantity) {
   return `${quantity.value.toFixed(quantity.unit === "in" ? 2 : 1)} ${quantity.unit}`;
@@ -22,8 +26,19 @@ export function area({ width, height }) {
 export function stops(value) {
   if (value === null) return "no light";
   const text = Math.abs(value).toFixed(1);
-  if (Number(text) === 0) return "0 stops";
-  return `${value > 0 ? "+" : "−"}${text} ${Number(text) <= 1 ? "stop" : "stops"}`;
+  if (Number(text) === 0) return NO_STOPS;
+  return `${value > 0 ? "+" : "−"}${text}${NO_BREAK}${Number(text) <= 1 ? "stop" : "stops"}`;
+}
+
+/** “± 0.3 stop”. */
+export function eitherWay(value) {
+  return `±${NO_BREAK}${stops(Math.abs(value)).replace("+", "")}`;
+}
+
+/** A source without the marks that sources carry, as optics/core/say.py says it. */
+export function saySource(source) {
+  return source.replace(/ \[([^\]]+)\]/g, (_, mark) =>
+    mark.startsWith("read") ? "" : ` (${mark.startsWith("memory") ? "from " : ""}${mark})`);
 }
 
 export function percent(share) {
