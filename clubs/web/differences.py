@@ -6,7 +6,7 @@ from functools import cached_property
 from clubs.models import CameraSpec
 from clubs.serializers_specs import DifferenceOut
 from clubs.spec_difference import SpecDifference
-from clubs.web.words import Changed, named, said
+from clubs.web.words import Changed, named, said_of
 from pinpool.http.problems import PluginFailed
 
 
@@ -35,4 +35,8 @@ class Difference:
     def changes(self) -> list[Changed]:
         """Value by value."""
         shown: list[dict] = DifferenceOut(context={"lengths": self.lengths}).get_changes(self.stops)
-        return [Changed(named(each["pointer"]), said(each["old"]), said(each["new"])) for each in shown]
+        return [
+            Changed(named(at), said_of(at, each["old"]), said_of(at, each["new"]))
+            for each in shown
+            for at in [each["pointer"]]
+        ]

@@ -2,6 +2,9 @@
 
 from typing import Any, NamedTuple
 
+#: Keys whose value is a stable name, such as “half_drum”, and no text of somebody's.
+NAMES = {"kind", "way", "measured_by"}
+
 
 class Changed(NamedTuple):
     """One value that differs, in words."""
@@ -21,13 +24,19 @@ def said(value: Any) -> str:
         case {"value": int() | float() as size, "unit": str() as unit}:
             text = f"{size:.4g} {unit}"
         case dict():
-            text = ", ".join(f"{named(key)} {said(each)}" for key, each in value.items())
+            text = ", ".join(f"{named(key)} {said_of(key, each)}" for key, each in value.items())
         case list():
             deep = any(isinstance(each, list | dict) for each in value)
             text = ("; " if deep else ", ").join(map(said, value))
         case _:
             text = "" if value is None else str(value)
     return text or "–"
+
+
+def said_of(key: str, value: Any) -> str:
+    """The value of a key, or of a pointer to one, in words."""
+    is_name = key.rpartition("/")[2] in NAMES and isinstance(value, str)
+    return named(value) if is_name else said(value)
 
 
 def named(key: str) -> str:
@@ -38,4 +47,4 @@ def named(key: str) -> str:
 def changed(before: Any, after: Any) -> list[Changed]:
     """Value by value what one dictionary of the trail became in another; either may be None."""
     old, new = before or {}, after or {}
-    return [Changed(named(key), said(old.get(key)), said(new.get(key))) for key in {**old, **new}]
+    return [Changed(named(key), said_of(key, old.get(key)), said_of(key, new.get(key))) for key in {**old, **new}]

@@ -29,6 +29,7 @@ JSON = st.recursive(
         ({"value": 61, "unit": "mm"}, "61 mm"),
         ({"value": "61", "unit": "mm"}, "value 61, unit mm"),
         ({"plate_thickness": "0.1 mm"}, "plate thickness 0.1 mm"),
+        ({"kind": "half_drum", "note": "a_b"}, "kind half drum, note a_b"),
         ([["0 mm", "30 mm"], ["5 mm", "31 mm"]], "0 mm, 30 mm; 5 mm, 31 mm"),
     ],
 )
