@@ -13,7 +13,7 @@ from clubs.roles import allows
 from exposures.models import EvidenceCell, ExposureLog, Paper
 from exposures.pooled import Pooled, pooled
 from exposures.reciprocity.robust import hold
-from exposures.teaching import FORMER_MEMBER, Called, doubts_for
+from exposures.teaching import FORMER_MEMBER, Called, called_spec, doubts_for
 
 #: The newest logs that are shown one by one.
 SHOWN_LOGS = 300
@@ -87,7 +87,7 @@ def contributions_to(*, actor: Membership, paper: Paper) -> Contributions:
     on_this_server = np.char.startswith(here.camera.astype(str), "spec ") if len(here) else np.zeros(0, dtype=bool)
     packets = round(float(here.logs[~on_this_server].sum())) if len(here) else 0
     total = round(float(here.logs.sum())) if len(here) else 0
-    users = get_user_model().objects.in_bulk({member for member, _ in members if member})
+    users = get_user_model()._default_manager.in_bulk({member for member, _ in members if member})
     people = Person.objects.in_bulk({person for _, person in members if person})
     cameras = CameraSpec.objects.select_related("camera").in_bulk(list(specs))
 
@@ -98,10 +98,7 @@ def contributions_to(*, actor: Membership, paper: Paper) -> Contributions:
 
     return Contributions(
         members=[Contribution(called(*key), logs) for key, logs in members.most_common()],
-        cameras=[
-            Contribution(Called(f"{cameras[spec].camera.code} #{cameras[spec].number}"), logs)
-            for spec, logs in specs.most_common()
-        ],
+        cameras=[Contribution(called_spec(cameras[spec]), logs) for spec, logs in specs.most_common()],
         pool_logs=max(total - packets - sum(specs.values()), 0),
         packet_logs=packets,
     )

@@ -55,6 +55,11 @@ class PaperKnown:
         reach = self.quantile * self.answer.speed_error_stops
         return self.exposure_index * 2**-reach, self.exposure_index * 2**reach
 
+    @property
+    def for_a_minute_s(self) -> float:
+        """The time to give where 1 min is indicated, s; infinite where no time would do."""
+        return self.answer.line.right_time_s(60.0)
+
 
 def known_of(papers: Iterable[Paper], club: Club) -> list[PaperKnown]:
     """What is known of a club's papers, in the order given."""

@@ -112,6 +112,17 @@ class Called(NamedTuple):
 
     name: str
     without_account: bool = False
+    words: str = ""
+
+    @property
+    def said(self) -> str:
+        """The same on a page: “SLIDE, spec 1” where the API has “SLIDE #1”."""
+        return self.words or self.name
+
+
+def called_spec(spec: CameraSpec) -> Called:
+    """A camera as one of its specs made it."""
+    return Called(f"{spec.camera.code} #{spec.number}", words=f"{spec.camera.code}, spec {spec.number}")
 
 
 FORMER_MEMBER = Called("former member")
@@ -191,7 +202,7 @@ def _names(found: Pooled, club: Club, by: str) -> Mapping[str, Called]:
         return {found.key(paper): Called(paper.name) for paper in papers_in(club=club).order_by("-created_at")}
     if by == "camera":
         specs = CameraSpec.objects.filter(camera__club=club).select_related("camera")
-        return {camera_key(spec.pk): Called(f"{spec.camera.code} #{spec.number}") for spec in specs}
+        return {camera_key(spec.pk): called_spec(spec) for spec in specs}
     members, people = club.memberships.select_related("user"), Person.objects.filter(club=club)
     names = {member_key(each.user_id): Called(each.user.get_username()) for each in members}
     names[OTHERS] = Called(OTHERS, without_account=True)

@@ -164,6 +164,7 @@ def readings_told(data: Mapping[str, Any], known: Mapping[str, Contribution] | N
 
 
     point = "light_readings"
+    default_error_messages = {"required": "Say how bright the light was: an EV, or another reading of it."}
 
     def chosen(self, data: Any) -> str:
         if not isinstance(data, dict):

@@ -21,6 +21,13 @@ def exponent(number: float) -> str:
 
 
 @register.filter
+def beside(stops: float, other_stops: float) -> str:
+    """“0.159” beside 0.164: two decimals, or as many more, up to four, as it takes to see a difference."""
+    decimals = next((n for n in (2, 3) if f"{stops:.{n}f}" != f"{other_stops:.{n}f}"), 4)
+    return f"{stops:.{decimals}f}"
+
+
+@register.filter
 def percent(share: float) -> str:
     """“83 %”."""
     return f"{share:.0%}".replace("%", " %")

@@ -45,7 +45,7 @@ def dots_of(found: Comparison) -> list[Dot]:
         logs[each.called].append(each.off_stops)
     drawn = sorted(found.rows, key=lambda row: -row.offset.evidence.logs)[:MOST_DRAWN]
     return [
-        Dot(row.called.name, row.offset.stops, row.low_stops, row.high_stops, logs[row.called])
+        Dot(row.called.said, row.offset.stops, row.low_stops, row.high_stops, logs[row.called])
         for row in found.rows
         if row in drawn
     ]

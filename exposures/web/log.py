@@ -1,9 +1,10 @@
 """The pages of the shared log: its entries, one entry with what it was before, and where a new one is made."""
 
 import re
+import uuid
 from typing import Any
 
-from django.http import QueryDict
+from django.http import Http404, QueryDict
 
 from clubs.models import Membership
 from clubs.roles import allows
@@ -20,6 +21,8 @@ from pinpool.http.pages import page_of_rows
 
 #: Who may see an entry, in words.
 VISIBILITY_WORDS = {"club": "the club", "shared": "the club, and the pool reckons with it", "private": "you alone"}
+#: In the address of the page that follows a new entry: its id.
+LOGGED = "logged"
 #: Filters that a date alone is enough for on the page.
 DATES = ("since", "until")
 
@@ -39,16 +42,27 @@ class LogPage(AskedPage):
             | form_choices(self)
             | {
                 "page": page,
-                "asked": {name: value for name, value in self.request.GET.items() if name != "cursor" and value},
+                "asked": {
+                    name: value for name, value in self.request.GET.items() if name not in {"cursor", LOGGED} and value
+                },
                 "ways": reading_ways(self.club),
+                "logged": self._logged(),
             }
         )
+
+    def _logged(self) -> ExposureLog | None:
+        """The entry that the reader has just made."""
+        try:
+            return selectors.exposure_for(reader=self.membership, id=uuid.UUID(self.request.GET.get(LOGGED, "")))
+        except (ValueError, Http404):
+            return None
 
 
 def filters_of(query: QueryDict) -> QueryDict:
     """A page's query as the API reads it: what was left blank is not asked for, and a day begins at midnight UTC."""
     given = query.copy()
-    for name, value in query.items():
+    given.pop(LOGGED, None)
+    for name, value in list(given.items()):
         text = str(value).strip()
         if not text:
             del given[name]

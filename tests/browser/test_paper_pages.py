@@ -1,5 +1,6 @@
 """Papers, log, comparison and pool in a real browser: an exposure logged, judged, and what becomes of it."""
 
+import re
 from io import BytesIO
 from typing import Any
 
@@ -72,21 +73,61 @@ def test_from_a_new_paper_to_a_judged_exposure(desk: Page, keeper: Any) -> None:
     desk.get_by_text("Fill in an entry").click()
     desk.get_by_label("Paper").first.select_option("Samphire")
     desk.get_by_label("Opened at").fill("2026-05-01T12:30")
-    desk.get_by_label("EV", exact=True).fill("12")
     desk.get_by_label("Time given").fill("4 minutes or so")
     desk.get_by_role("button", name="Log it").click()
     expect(desk.get_by_label("Time given")).to_have_attribute("aria-invalid", "true")
     desk.get_by_label("Time given").fill("4 min")
     desk.get_by_role("button", name="Log it").click()
-    row = desk.get_by_role("row").nth(1)
-    expect(row).to_contain_text("not judged")
-    row.get_by_role("link").click()
+    expect(desk.get_by_label("EV", exact=True)).to_have_attribute("aria-invalid", "true")  # no light was told
+    expect(desk.get_by_text("Say how bright the light was")).to_be_visible()
+    desk.get_by_label("EV", exact=True).fill("12")
+    desk.get_by_role("button", name="Log it").click()
+    expect(desk.get_by_role("row").nth(1)).to_contain_text("not judged")
+    desk.get_by_role("status").get_by_role("link", name="T1 on Samphire, 2026-05-01").click()
+    desk.get_by_role("link", name="Judge it").click()
+    expect(desk.get_by_label("Stops over (+) or under (-)")).to_be_focused()
     desk.get_by_label("Stops over (+) or under (-)").fill("0.5")
     desk.get_by_role("button", name="Put this in its place").click()
     expect(desk.get_by_text("Why: Judged once it was dry")).to_be_visible()
     last, first = ExposureLog.objects.filter(paper=paper).order_by("-number")
     assert (last.corrects, last.result_stops, last.exposure_time_s) == (first, 0.5, 240)
     assert last.taken_at == first.taken_at
+
+
+def test_on_paper_folded_tables_are_printed_and_forms_are_not(desk: Page, keeper: Any) -> None:
+    sign_in(desk, keeper.user)
+    desk.goto(f"/clubs/{keeper.club.slug}/papers/{Paper.objects.get().pk}/")
+    table = desk.get_by_role("region", name="Times to give")
+    expect(table).to_be_hidden()
+    for look in ("light", "darkroom"):
+        desk.get_by_label("Look").select_option(look)
+        desk.emulate_media(media="print")
+        expect(table.get_by_role("row").nth(1)).to_be_visible()
+        expect(desk.get_by_role("heading", name="Its logs")).to_be_visible()
+        for heading in ("How long to give", "Change it"):
+            expect(desk.get_by_text(heading, exact=True)).to_be_hidden()
+        assert max(desk.evaluate("getComputedStyle(document.body).color.match(/\\d+/g).map(Number)")) < 64
+        desk.emulate_media(media="screen")
+    desk.get_by_label("EV", exact=True).fill("12")
+    desk.get_by_role("button", name="Say how long").click()
+    expect(desk.locator("#said")).to_contain_text("to give")
+    desk.emulate_media(media="print")
+    expect(desk.get_by_text("How long to give")).to_be_visible()  # now it has an answer
+    desk.goto(f"/clubs/{keeper.club.slug}/cameras/T1/")
+    expect(desk.get_by_role("heading", name="What it was, from when on")).to_be_visible()
+    for form in ("Lend it", "Print its exposure card", "Rename it, hand it on or retire it"):
+        expect(desk.get_by_text(form).first).to_be_hidden()
+
+
+def test_a_phone_shows_results_first_and_that_there_is_more(phone: Page, keeper: Any) -> None:
+    sign_in(phone, keeper.user)
+    for path, region in (("log/", "Entries"), ("", "Latest logs"), ("cameras/T1/", "Latest logs")):
+        phone.goto(f"/clubs/{keeper.club.slug}/{path}")
+        result = phone.get_by_role("region", name=region).get_by_role("row").nth(1).get_by_role("cell").first
+        expect(result).to_have_text(re.compile("stop|right|judged"))
+        box = result.bounding_box()
+        assert box is not None
+        assert box["x"] + box["width"] <= 360
 
 
 def test_the_plot_is_drawn_at_every_width(page: Page, keeper: Any) -> None:

@@ -13,6 +13,8 @@ from clubs.roles import MAY
 from exposures.models import ExposureLog, Paper, PaperMerge
 from exposures.paper_logs import contributions_to, logs_beside_line
 from exposures.pooled import pooled
+from exposures.templatetags.exposures_said import beside
+from optics.core.say import say_time
 from tests.exposures.conftest import Here
 from tests.factories import (
     AccountFactory,
@@ -214,6 +216,27 @@ def test_the_log_filters_as_the_api_does(here: Here) -> None:
     assert days("?page_size=2") == ["2026-05-03", "2026-05-02"]
 
 
+def test_a_new_entry_is_confirmed_to_those_who_may_see_it(here: Here) -> None:
+    made = here.log(visibility="private")
+    at, entry = f"/clubs/{here.club.slug}/log/", f'Logged: <a href="/clubs/{here.club.slug}/log/{made["id"]}/"'
+    assert entry in read(here.member.user, f"{at}?logged={made['id']}")
+    other = MembershipFactory.create(club=here.club)
+    for user, asked in ((other.user, made["id"]), (here.member.user, "nothing")):
+        assert "Logged:" not in read(user, f"{at}?logged={asked}")
+
+
+def test_a_gain_is_told_with_as_many_decimals_as_it_takes() -> None:
+    told = [(beside(one, other), beside(other, one)) for one, other in ((0.164, 0.159), (0.3, 0.2), (0.16441, 0.16439))]
+    assert told == [("0.164", "0.159"), ("0.30", "0.20"), ("0.1644", "0.1644")]
+
+
+def test_papers_say_the_time_for_a_minute_indicated(here: Here) -> None:
+    here.season(count=16)
+    line = pooled(here.club).line(here.paper)
+    page = read(here.member.user, f"/clubs/{here.club.slug}/papers/")
+    assert f"where 1 min is indicated, give <b>{say_time(line.right_time_s(60.0))}</b>" in page
+
+
 def test_private_entries_and_their_history_are_their_author_s(here: Here) -> None:
     made = here.log(visibility="private", note="behind the sea wall", result={"judged_stops": 0})
     fixed = here.client.post(
@@ -277,7 +300,8 @@ def test_the_comparison_says_what_the_api_says(here: Here) -> None:
         told = here.client.get(f"{here.at}comparison/?by={by}").json()
         assert told["verdict"] in page
         for row in told["rows"]:
-            assert f'<th scope="row">{row["name"]}</th>' in page
+            said = row["name"].replace(" #", ", spec ") if by == "camera" else row["name"]
+            assert f'<th scope="row">{said}</th>' in page
     assert read(here.member.user, f"/clubs/{here.club.slug}/comparison/?by=nothing").count("aria-current") >= 1
 
 
