@@ -115,11 +115,11 @@ class ByKind(serializers.Field):
         name = data.get(self.selector)
         if isinstance(name, str) and name in known:
             return name
+        if isinstance(name, str) and name in contributions(self.point):
+            raise serializers.ValidationError({self.selector: [switched_off(self.point, name)]})
         code = "required" if name is None else "invalid_choice"
         raise serializers.ValidationError({self.selector: [ErrorDetail(f"One of {', '.join(known)}.", code)]})
 
-        if isinstance(name, str) and name in contributions(self.point):
-            raise serializers.ValidationError({self.selector: [switched_off(self.point, name)]})
     def read(self, data: Any) -> tuple[str, dict[str, Any]]:
         """The contribution's name and its parameters as its function takes them."""
         name = self.chosen(data)
@@ -154,14 +154,14 @@ class FilmPlaneField(ByKind):
             refuse(fault)
 
 
-class ReadingField(ByKind):
-    """A light reading, recognised by its keys; read to its EV at ISO 100."""
-
 def readings_told(data: Mapping[str, Any], known: Mapping[str, Contribution] | None = None) -> list[str]:
     """The kinds of reading, of all or of those `known`, whose required keys are all there."""
     known = contributions(ReadingField.point) if known is None else known
     return [name for name, c in known.items() if {p.name for p in c.parameters if p.required} <= data.keys()]
 
+
+class ReadingField(ByKind):
+    """A light reading, recognised by its keys; read to its EV at ISO 100."""
 
     point = "light_readings"
     default_error_messages = {"required": "Say how bright the light was: an EV, or another reading of it."}
@@ -174,12 +174,12 @@ def readings_told(data: Mapping[str, Any], known: Mapping[str, Contribution] | N
         if len(fits) > 1:
             raise serializers.ValidationError(f"This is {' and '.join(fits)} at once; give one.", "ambiguous")
         if not fits:
+            if off := readings_told(data):
+                raise serializers.ValidationError([switched_off(self.point, off[0])])
             started = [name for name, c in known.items() if {p.name for p in c.parameters if p.required} & data.keys()]
             if started:
                 return started[0]
             forms = "; ".join(", ".join(p.name for p in c.parameters) for c in known.values())
-            if off := readings_told(data):
-                raise serializers.ValidationError([switched_off(self.point, off[0])])
             raise serializers.ValidationError(f"No reading has these keys. Give one of: {forms}.", "unknown_reading")
         return fits[0]
 
