@@ -4,6 +4,7 @@ import base64
 import binascii
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import Any
 
 from django.db.models import QuerySet
@@ -50,6 +51,8 @@ def page_of_rows(request: Request, rows: QuerySet, *, key: str, newest_first: bo
         field = rows.model._meta.get_field(key)
         try:
             edge = field.to_python(edge)
+            if isinstance(edge, datetime):
+                edge = edge.astimezone(UTC)  # beyond the year 1 or 9999 no database takes it
         except Exception as fault:  # field.to_python raises Django's own ValidationError
             raise _bad("cursor", "Copy the cursor from next or previous.") from fault
         rows = rows.filter(**{f"{key}__{'gt' if ascending else 'lt'}": edge})

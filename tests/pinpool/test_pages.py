@@ -218,6 +218,12 @@ def test_cursors_that_are_no_number_where_numbers_count(walk: Walk, edge: str) -
     assert faults_in(walk.client.get(walk.exposures, {"cursor": cursor("f:" + edge)})) == {("/cursor", "invalid")}
 
 
+@pytest.mark.parametrize("edge", ["0001-01-01T00:00:00+23:59", "9999-12-31T23:59:59-23:59", "2026-02-30"])
+def test_cursors_that_are_no_instant_where_instants_count(walk: Walk, edge: str) -> None:
+    at = f"/api/v1/clubs/{walk.club.slug}/imports/"
+    assert faults_in(walk.client.get(at, {"cursor": cursor("f:" + edge)})) == {("/cursor", "invalid")}
+
+
 @pytest.mark.parametrize("edge", ["0", "-1", "9" * 30, "-" + "9" * 30, str(2**63), str(-(2**63) - 1)])
 @pytest.mark.parametrize("way", ["f:", "b:"])
 def test_cursors_beyond_every_row(walk: Walk, way: str, edge: str) -> None:
