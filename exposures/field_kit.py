@@ -1,14 +1,13 @@
 """What a phone takes along for a day without signal: cameras, papers, their baths, and times to look up.
 
 Times are a table for each camera and paper over the time that the meter indicates, thinned so that straight lines in
-log-log between its rows give what `recommending` would say, for this member, to within `TOLERANCE_STOPS`.
+log-log between its rows give what `recommending` would say, for this member, to within `thinning.TOLERANCE_STOPS`.
 """
 
 import hashlib
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -31,18 +30,13 @@ from exposures.scopes import Scope, camera_key, member_key
 from exposures.selectors import exposures_for, papers_in
 from exposures.sheets.exposure_card import of_camera, of_paper
 from exposures.sheets.paper_times import PaperTimes
+from exposures.thinning import Reckoner, thinned
 from optics.core.faults import Flag
 
 #: Changes whenever the same data would be told otherwise.
 METHOD = 1
 #: So many go along; more would not be looked through on a phone. Design judgement.
 MOST_CAMERAS, MOST_PAPERS = 12, 8
-#: Rows run over indicated times from 1/128 s to 24 days, by log₂.
-SHORTEST_STOPS, LONGEST_STOPS = -7.0, 21.0
-COARSEST_STOPS, FINEST_STOPS = 4.0, 1 / 256
-#: Lines between rows are checked to be within this of what they stand for; between the checks they are within twice it.
-CHECKED_STOPS = 0.01
-TOLERANCE_STOPS = 0.02
 
 
 @dataclass(frozen=True)
@@ -191,17 +185,12 @@ def _paper(known: Pooled, paper: Paper) -> KitPaper:
 
 def _tables(known: Pooled, paper: Paper, cameras: Sequence[Camera], actor: Membership) -> list[KitTimes]:
     """The tables of one paper; cameras of which the same is known, such as those that nobody has logged, share one."""
-    whole = np.arange(SHORTEST_STOPS, LONGEST_STOPS + COARSEST_STOPS / 2, COARSEST_STOPS).tolist()
     law = None if known.answer(paper).evidence.logs else published_law(paper)
     found: dict[Any, tuple[list[str], Reckoner]] = {}
     for camera in cameras:
         key, at = _reckoner(known, paper, law, camera, actor)
         found.setdefault(key, ([], at))[0].append(camera.code)
-    return [KitTimes(codes, paper.pk, np.exp2(thinned(at, whole))) for codes, at in found.values()]
-
-
-#: From log₂ of n indicated times to log₂ of the times to give and of both ends of their intervals, (n, 3).
-Reckoner = Callable[[Sequence[float]], Floats]
+    return [KitTimes(codes, paper.pk, np.exp2(thinned(at))) for codes, at in found.values()]
 
 
 def _reckoner(
@@ -237,25 +226,3 @@ def _reckoner(
 def _log2(times_s: Any) -> Floats:
     """log₂ of times; whatever is longer than can be said stands as the longest that can."""
     return np.log2(np.minimum(times_s, LONGEST_SAID_S))
-
-
-def thinned(at: Reckoner, whole: Sequence[float]) -> Floats:
-    """Rows [x, *at(x)] at `whole` and wherever between them a straight line is more than `CHECKED_STOPS` off.
-
-    The line is checked at its quarters, and halved down to `FINEST_STOPS`.
-    """
-    shares = np.array([0.25, 0.5, 0.75])
-
-    def between(x0: float, y0: Floats, x1: float, y1: Floats) -> list[Floats]:
-        found = at((x0 + shares * (x1 - x0)).tolist())
-        off = np.abs(found - (y0 + np.outer(shares, y1 - y0))).max()
-        if off <= CHECKED_STOPS or x1 - x0 <= FINEST_STOPS:
-            return []
-        x, y = (x0 + x1) / 2, found[1]
-        return [*between(x0, y0, x, y), np.append(x, y), *between(x, y, x1, y1)]
-
-    ends = [np.append(x, y) for x, y in zip(whole, at(whole), strict=True)]
-    rows = [ends[0]]
-    for before, end in pairwise(ends):
-        rows += [*between(before[0], before[1:], end[0], end[1:]), end]
-    return np.array(rows)

@@ -16,6 +16,8 @@ class Paper(models.Model):
 
     `catalogue_key` is what other clubs know it by. `published_rows_s` holds the (indicated, corrected) times of a data
     sheet, `published_typed` the same as written and `published_source` where they stand; null and empty without one.
+    Of a sheet that gives a law the rows are taken from it when it is entered, so that an archive, a phone and a server
+    without the law's plug-in give the same times; `published_typed` is then the law, an object.
     """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
@@ -49,6 +51,11 @@ class Paper(models.Model):
     def save(self, *args: Any, **kwargs: Any) -> None:
         self.catalogue_key = catalogue_key(name=self.name, family=self.family)
         super().save(*args, **kwargs)
+
+    @property
+    def published_law(self) -> dict[str, Any] | None:
+        """The law that the data sheet gives, as written; None where it gives a table, or there is none."""
+        return self.published_typed if isinstance(self.published_typed, dict) else None
 
     @property
     def size(self) -> dict[str, float] | None:

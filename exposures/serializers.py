@@ -9,10 +9,9 @@ from rest_framework.exceptions import ErrorDetail
 
 from exposures.bulk import MOST_AT_ONCE
 from exposures.processes import ProcessField, ProcessOut
+from exposures.serializers_published import NOTHING_PUBLISHED, PublishedIn, PublishedOut
 from exposures.services import Result
-from optics.core.faults import Impossible
-from optics.core.reciprocity import TableLaw
-from optics.inputs import Pairs, ReadingField, SheetField, refuse
+from optics.inputs import ReadingField, SheetField
 from optics.outputs import SaidTime, number
 from optics.questions import ExposureIndexField
 from pinpool.http.fields import (
@@ -33,26 +32,6 @@ from pinpool.http.problems import impossible
 from pinpool.http.schema import FaultOut
 
 VISIBILITIES = ("private", "club", "shared")
-NOTHING_PUBLISHED = {"published_rows_s": None, "published_typed": None, "published_source": ""}
-
-
-class PublishedIn(StrictSerializer):
-    """A data sheet's reciprocity table, for film: it stands in until the club has logs of its own."""
-
-    rows = Pairs(Duration(), help_text="Pairs of indicated and corrected time, both rising.")
-    source = Text(max_length=300, help_text="Where it is printed: maker, sheet, edition, page.")
-
-    def to_internal_value(self, data: Any) -> dict[str, Any]:
-        values = super().to_internal_value(data)
-        try:
-            law = TableLaw(tuple((float(indicated), float(corrected)) for indicated, corrected in values["rows"]))
-        except Impossible as fault:
-            refuse(fault)
-        return {
-            "published_rows_s": [list(row) for row in law.rows],
-            "published_typed": data["rows"],
-            "published_source": values["source"],
-        }
 
 
 class PaperIn(StrictSerializer):
@@ -87,11 +66,6 @@ class PaperChange(PaperIn):
         return fields
 
 
-class PublishedOut(serializers.Serializer):
-    rows = serializers.ListField(child=serializers.ListField(child=SaidTime()), source="published_rows_s")
-    source = serializers.CharField(source="published_source")
-
-
 class SizeOut(serializers.Serializer):
     width = Length()
     height = Length()
@@ -103,7 +77,7 @@ class PaperOut(serializers.Serializer):
     family = serializers.CharField()
     catalogue_key = serializers.CharField(help_text="What other clubs know it by.")
     nominal_exposure_index = number()
-    published = serializers.SerializerMethodField(help_text="A data sheet's reciprocity table; null without one.")
+    published = serializers.SerializerMethodField(help_text="What a data sheet says of its times; null without one.")
     size = SizeOut(allow_null=True, help_text="Of a sheet; null where nobody said.")
     batch = serializers.CharField()
     expires_on = Day(allow_null=True)

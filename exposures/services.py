@@ -103,7 +103,11 @@ def _paper_told(paper: Paper) -> dict[str, Any]:
         "name": paper.name,
         "family": paper.family,
         "nominal_exposure_index": paper.nominal_exposure_index,
-        "published": paper.published_typed and {"rows": paper.published_typed, "source": paper.published_source},
+        "published": paper.published_typed
+        and {
+            "reciprocity" if paper.published_law else "rows": paper.published_typed,
+            "source": paper.published_source,
+        },
         "size_mm": paper.size,
         "batch": paper.batch,
         "expires_on": paper.expires_on and paper.expires_on.isoformat(),

@@ -11,6 +11,7 @@ from clubs.selectors import camera_in
 from clubs.views import READ, WRITE, ClubView
 from exposures import bulk, pictures, selectors, serializers, services
 from exposures.filters import ExposureFilter, PaperFilter
+from exposures.serializers_published import PublishedLawField
 from optics.inputs import ReadingField, readings_told
 from pinpool.http.etags import Expected
 from pinpool.http.filters import LENGTHS, filtered
@@ -61,7 +62,9 @@ class PaperView(ClubView):
 
     def patch(self, request: Request, club: str, id: uuid.UUID) -> Response:  # noqa: A002
         member = self.member
-        changes = self.read(request, serializers.PaperChange)
+        law = selectors.paper_in(club=member.club, id=id).published_law
+        plugins = on_with(member.club.plugins, PublishedLawField.point, [law["law"]] if law else ())
+        changes = self.read(request, serializers.PaperChange, plugins=plugins)
         paper = services.change_paper(actor=member, id=id, expected=Expected.by(request), **changes)
         return self.one(paper, serializers.PaperOut)
 

@@ -91,7 +91,7 @@ def _walk(serializer: Any, before: str, *, required: bool) -> Iterator[Field]:
             yield Field(name, "choice", needed, tuple(NAMED_SHEETS), str(field.help_text or ""))
             yield from _walk(SizeIn(), name + ".", required=False)
         elif isinstance(field, serializers.Serializer):
-            if not any(isinstance(child, serializers.ListField) and child.required for child in field.fields.values()):
+            if not any(isinstance(child, serializers.ListField) for child in field.fields.values()):
                 yield from _walk(field, name + ".", required=needed)
         elif isinstance(field, QuantityField):
             yield Field(name, field.kind, needed, help_text=str(field.help_text or ""))

@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from clubs.models import Club
 from clubs.roles import allows
 from clubs.selectors import cameras_in
 from clubs.web.base import ClubPage
@@ -13,13 +14,19 @@ from exposures.darkroom import STEPS_S, steps_of
 from exposures.filters import PaperFilter
 from exposures.models import ExposureLog, Paper
 from exposures.paper_logs import LogBesideLine, contributions_to, logs_beside_line
+from exposures.published import published_law
 from exposures.reciprocity.result import CurvePoint
+from exposures.serializers_published import PublishedLawField
 from exposures.sheets.darkroom_card import CHEMICALS_CAUTION, NAMES
 from exposures.teaching import plan_tests
+from exposures.templatetags.exposures_said import typed
 from exposures.web.asked import AskedPage, as_api, reading_ways
-from exposures.web.plots import Mark, correction, paper_svg
+from exposures.web.plots import MARKED_S, Mark, correction, paper_svg
+from optics.web.views import kinds_of
 from pinpool.http.filters import filtered
 from pinpool.http.pages import page_of_rows
+from pinpool.plugins.registry import contributions
+from pinpool.plugins.switches import offered
 
 
 @dataclass(frozen=True)
@@ -48,7 +55,7 @@ class PapersPage(AskedPage):
             "papers": selectors.known_of(page.results, self.club),
             "families": sorted(set(selectors.papers_in(club=self.club).values_list("family", flat=True))),
             "retired": self.request.GET.get("retired"),
-        }
+        } | for_published(self.club)
         if allows(self.membership.role, "ask_next_tests"):
             told["plan"] = plan_tests(actor=self.membership, count=3)
         return super().get_context_data(**kwargs) | told
@@ -66,30 +73,65 @@ class PaperPage(ClubPage):
         logs = logs_beside_line(actor=self.membership, paper=paper)
         process = _latest_process(paper)
         key = paper.catalogue_key
-        return super().get_context_data(**kwargs) | {
-            "paper": paper,
-            "known": known,
-            "rows": [CurveRow(point) for point in known.answer.curve],
-            "plot": _plot(known, logs),
-            "logs": logs,
-            "logs_count": len(logs),
-            "doubted": [each for each in logs if each.doubt],
-            "given_by": contributions_to(actor=self.membership, paper=paper),
-            "cameras": [each for each in cameras_in(club=self.club) if each.retired_at is None],
-            "ways": reading_ways(self.club),
-            "published_lines": "\n".join(", ".join(map(str, row)) for row in paper.published_typed or ()),
-            "process": process,
-            "steps": [(NAMES.get(step.name, step.name), step) for step in steps_of(process)],
-            "wash": STEPS_S["wash"],
-            "chemicals_caution": CHEMICALS_CAUTION,
-            "merges": [each for each in pooling.merges_in(club=self.club) if key in {each.key, each.into_key}],
-        }
+        return (
+            super().get_context_data(**kwargs)
+            | for_published(self.club, paper)
+            | {
+                "paper": paper,
+                "known": known,
+                "rows": [CurveRow(point) for point in known.answer.curve],
+                "plot": _plot(known, logs),
+                "logs": logs,
+                "logs_count": len(logs),
+                "doubted": [each for each in logs if each.doubt],
+                "given_by": contributions_to(actor=self.membership, paper=paper),
+                "cameras": [each for each in cameras_in(club=self.club) if each.retired_at is None],
+                "ways": reading_ways(self.club),
+                "process": process,
+                "steps": [(NAMES.get(step.name, step.name), step) for step in steps_of(process)],
+                "wash": STEPS_S["wash"],
+                "chemicals_caution": CHEMICALS_CAUTION,
+                "merges": [each for each in pooling.merges_in(club=self.club) if key in {each.key, each.into_key}],
+            }
+        )
 
 
 def _plot(known: selectors.PaperKnown, logs: list[LogBesideLine]) -> str:
     marks = [Mark(each.indicated_s, each.log.exposure_time_s, each.log.grade, bool(each.doubt)) for each in logs]
-    rows = known.paper.published_rows_s or ()
-    return paper_svg(known.paper.name, known.answer.curve, marks=marks, published_s=rows)
+    rows, law = known.paper.published_rows_s or (), published_law(known.paper)
+    as_line = known.paper.published_law is not None
+    if law is not None and as_line:
+        rows = [(point.indicated_s, float(law.correct(point.indicated_s))) for point in known.answer.curve]
+    return paper_svg(known.paper.name, known.answer.curve, marks=marks, published_s=rows, published_as_line=as_line)
+
+
+def for_published(club: Club, paper: Paper | None = None) -> dict[str, Any]:
+    """What a form needs that takes a data sheet's times, and what one says already."""
+    known = offered(PublishedLawField.point, club.plugins)
+    told: dict[str, Any] = {
+        "laws": [
+            each
+            for each in kinds_of(PublishedLawField.point, "published/reciprocity", club.plugins)
+            if each.fields and each.name != "table" and not known[each.name].needs_actor
+        ]
+    }
+    law = paper and published_law(paper)
+    if paper is None or law is None:
+        return told
+    if paper.published_law is None:
+        lines = "\n".join(", ".join(map(str, row)) for row in paper.published_typed or ())
+        return told | {"published_lines": lines, "published_rows": law.rows}
+    rows = [(time, float(law.correct(time))) for time in MARKED_S]
+    return told | {"published_said": law_said(paper.published_law), "published_rows": rows}
+
+
+def law_said(law: dict[str, Any]) -> str:
+    """“power law: exponent 1.3, from 1 s”, by the name that its plug-in gives it."""
+    name, figures = str(law.get("law")), {key: value for key, value in law.items() if key != "law"}
+    known = contributions(PublishedLawField.point).get(name)
+    label = known.label if known else f"{name}, whose plug-in is not active here now"
+    said = [f"{key.replace('_', ' ')} {typed(value)}" for key, value in figures.items()]
+    return f"{label}: {', '.join(said)}" if said else label
 
 
 def _latest_process(paper: Paper) -> dict[str, Any] | None:

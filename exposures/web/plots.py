@@ -75,16 +75,26 @@ def scales_of(curve: Sequence[CurvePoint], marks: Iterable[Mark]) -> Scales:
 
 
 def paper_svg(
-    name: str, curve: Sequence[CurvePoint], *, marks: Sequence[Mark] = (), published_s: Sequence[Sequence[float]] = ()
+    name: str,
+    curve: Sequence[CurvePoint],
+    *,
+    marks: Sequence[Mark] = (),
+    published_s: Sequence[Sequence[float]] = (),
+    published_as_line: bool = False,
 ) -> str:
     """What to add to the indicated time, in stops, against its logarithm, with what the club logged.
 
-    `curve` rises by its indicated times; `published_s` are (indicated, corrected) times of a data sheet.
+    `curve` rises by its indicated times; `published_s` are (indicated, corrected) times of a data sheet: the rows of a
+    table, or with `published_as_line` points of a law.
     """
     scales = scales_of(curve, marks)
     shown = [mark for mark in marks if scales.hold(mark.indicated_s, correction(mark.indicated_s, mark.time_s))]
     table = [pair for pair in published_s if scales.hold(pair[0], correction(*pair))]
-    legend = _legend(shown, dashed=any(point.extrapolating for point in curve), published=bool(table))
+    legend = _legend(
+        shown,
+        dashed=any(point.extrapolating for point in curve),
+        published=_sheet(published_as_line) if table else None,
+    )
     height = TOP + PANEL + 44 + 18 * len(legend)
     parts = [
         head(height, f"Times for {name}", _said(curve, len(marks), len(shown))),
@@ -92,7 +102,7 @@ def paper_svg(
         _band(curve, "ninety", scales, 'fill-opacity=".1" stroke-dasharray="2 3"'),
         _band(curve, "half", scales, 'fill-opacity=".22"'),
         *_line(curve, scales),
-        *(_diamond(*_at(scales, *pair)) for pair in table),
+        *_published([_at(scales, *pair) for pair in table], as_line=published_as_line),
         *(_mark(mark, *_at(scales, mark.indicated_s, mark.time_s)) for mark in shown),
         *_written(legend, TOP + PANEL + 50),
     ]
@@ -170,6 +180,26 @@ def _pair(place: tuple[float, float]) -> str:
     return f"{place[0]:.1f},{place[1]:.1f}"
 
 
+def _published(places: Sequence[tuple[float, float]], *, as_line: bool) -> Iterator[str]:
+    """What a data sheet says: its law as a dotted line, or its rows."""
+    if as_line and places:
+        yield f'<polyline class="published" points="{" ".join(map(_pair, places))}" {_DOTTED}/>'
+    elif not as_line:
+        yield from (_diamond(x, y) for x, y in places)
+
+
+_DOTTED = 'stroke-dasharray="1 4" stroke-linecap="round" stroke-width="2.5"'
+
+
+def _sheet(as_line: bool) -> tuple[str, str]:
+    """A data sheet's sample and words in the legend."""
+    return (
+        (f'<path d="M-12 0h24" {_DOTTED}/>', "the data sheet's law")
+        if as_line
+        else (_diamond(0, 0), "the data sheet's table")
+    )
+
+
 def _diamond(x: float, y: float) -> str:
     return f'<path class="published" d="M{x:.1f} {y - 5:.1f}l5 5-5 5-5-5z" stroke-width="1.5"/>'
 
@@ -185,7 +215,7 @@ def _mark(mark: Mark, x: float, y: float) -> str:
     return f'<g class="log{" doubtful" if mark.doubtful else ""}">{shape}{cross}</g>'
 
 
-def _legend(marks: Sequence[Mark], *, dashed: bool, published: bool) -> list[tuple[str, str]]:
+def _legend(marks: Sequence[Mark], *, dashed: bool, published: tuple[str, str] | None) -> list[tuple[str, str]]:
     """What is drawn, each with a sample 24 wide about (0, 0)."""
     rows = [('<path d="M-12 0h24" stroke-width="2.5"/>', "best line")]
     if dashed:
@@ -199,7 +229,7 @@ def _legend(marks: Sequence[Mark], *, dashed: bool, published: bool) -> list[tup
     if any(mark.doubtful for mark in marks):
         rows.append((_mark(Mark(1.0, 1.0, Grade.JUDGED, doubtful=True), 0, 0), "a log that looks wrong"))
     if published:
-        rows.append((_diamond(0, 0), "the data sheet's table"))
+        rows.append(published)
     return rows
 
 

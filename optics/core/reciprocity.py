@@ -15,6 +15,7 @@ from scipy.interpolate import PchipInterpolator
 from .faults import Impossible
 
 Times = NDArray[np.float64] | float
+Logs = NDArray[np.float64]
 
 
 class Law(Protocol):
@@ -91,11 +92,15 @@ class TableLaw:
     def correct(self, time_s: Times) -> Times:
         indicated, corrected = np.log(np.array(self.rows, dtype=float)).T
         x = np.log(np.asarray(time_s, dtype=float))
-        inside = PchipInterpolator(indicated, corrected)(np.clip(x, indicated[0], indicated[-1]))
+        inside = self.between(indicated, corrected, np.clip(x, indicated[0], indicated[-1]))
         slope = (corrected[-1] - corrected[-2]) / (indicated[-1] - indicated[-2])
         after = corrected[-1] + slope * (x - indicated[-1])
         before = corrected[0] + x - indicated[0]
         return np.exp(np.where(x > indicated[-1], after, np.where(x < indicated[0], before, inside)))[()]
+
+    def between(self, indicated: Logs, corrected: Logs, x: Logs) -> Logs:
+        """ln of corrected times at ln of indicated ones `x`, within rows of which both (n,) logarithms are given."""
+        return PchipInterpolator(indicated, corrected)(x)  # type: ignore[no-any-return]
 
 
 def fit_power_law(rows: Sequence[tuple[float, float]]) -> tuple[float, float]:

@@ -8,10 +8,11 @@ import pytest
 from django.utils import timezone
 
 from clubs.models import Camera
-from exposures.field_kit import MOST_CAMERAS, MOST_PAPERS, TOLERANCE_STOPS, thinned
+from exposures.field_kit import MOST_CAMERAS, MOST_PAPERS
 from exposures.models import Paper
 from exposures.reciprocity.recommendation import LONGEST_SAID_S
 from exposures.recommending import recommend
+from exposures.thinning import TOLERANCE_STOPS, thinned
 from tests.factories import CameraSpecFactory, ExposureLogFactory, MembershipFactory, PaperFactory
 
 #: Rollei RPX 25 [read]: indicated and corrected times, s.

@@ -116,3 +116,79 @@ def test_tables_that_are_none(here: Any, published: Any, status: int, pointer: s
 def test_a_paper_may_say_that_it_has_none(here: Any) -> None:
     response = here.client.post(here.at + "papers/", FILM | {"published": None})
     assert response.json()["published"] is None
+
+
+# ----------------------------------------------------------------------------------------------------- as a law
+
+#: Invented: no failure up to 2 s, and a power of 1.4 above.
+POWER = {"law": "power", "exponent": 1.4, "from": "2 s"}
+PUBLISHED_POWER = {"reciprocity": POWER, "source": "Tideline data sheet (invented), 2027, p. 1"}
+
+
+def by_power(indicated_s: Any) -> Any:
+    return np.where(indicated_s > 2, 2 * (indicated_s / 2) ** 1.4, indicated_s)
+
+
+@pytest.fixture
+def lawful(here: Any) -> Any:
+    response = here.client.post(here.at + "papers/", FILM | {"published": PUBLISHED_POWER})
+    assert response.status_code == 201, response.content
+    return response.json()
+
+
+def test_a_law_is_kept_with_its_times(here: Any, lawful: Any) -> None:
+    shown = lawful["published"]
+    assert (shown["reciprocity"], shown["source"]) == (POWER, PUBLISHED_POWER["source"])
+    rows = np.log2([[time["value"] for time in row] for row in shown["rows"]])
+    assert len(rows) < 30
+    x = np.linspace(-7, 21, 4001)
+    off = np.interp(x, *rows.T) - np.log2(by_power(np.exp2(x)))
+    assert np.abs(off).max() < 0.01, "straight lines in log-log, as a phone reads them"
+    assert here.client.get(f"{here.at}papers/{lawful['id']}/").json()["published"] == shown
+
+
+@pytest.mark.parametrize("time_s", [0.5, 2.5, 77, 5000])
+def test_a_law_gives_the_time_without_logs(here: Any, lawful: Any, time_s: float) -> None:
+    ev = float(np.log2(here.spec.f_number**2 / (time_s * 0.25)))
+    found = recommend(here, lawful, ev)
+    assert found["exposure_time"]["value"] == pytest.approx(by_power(time_s), rel=0.002)
+    assert "published_law" in {flag["code"] for flag in found["flags"]}
+
+
+def test_a_law_is_in_the_trail_the_archive_and_the_kit(here: Any, lawful: Any) -> None:
+    here.member.role = "keeper"
+    here.member.save()
+    told = here.client.get(here.at + "trail/").json()["results"][0]["after"]["published"]
+    assert told == PUBLISHED_POWER
+    [paper] = [each for each in here.client.get(here.at + "export/archive/").json()["papers"]
+               if each["name"] == FILM["name"]]  # fmt: skip
+    assert paper["published_typed"] == POWER
+    rows = next(
+        each["rows"]
+        for each in here.client.get(here.at + "field-kit/").json()["times"]
+        if each["paper"] == lawful["id"]
+    )
+    x, y, *_ = np.log2(rows).T
+    assert np.interp(np.log2(300), x, y) == pytest.approx(np.log2(by_power(300)), abs=0.02)
+
+
+@pytest.mark.parametrize(
+    ("published", "status", "fault"),
+    [
+        ({"reciprocity": POWER, "rows": ROWS}, 400, ("/published/rows", "ambiguous")),
+        ({}, 400, ("/published/rows", "required")),
+        ({"reciprocity": {"law": "cosine"}}, 400, ("/published/reciprocity/law", "invalid_choice")),
+        ({"reciprocity": {"paper": "x"}}, 400, ("/published/reciprocity/law", "invalid_choice")),
+        ({"reciprocity": POWER | {"exponent": 9}}, 400, ("/published/reciprocity/exponent", "out_of_range")),
+    ],
+)
+def test_laws_that_cannot_be(here: Any, published: Any, status: int, fault: Any) -> None:
+    body = FILM | {"published": {"source": "invented"} | published}
+    assert faults_in(here.client.post(here.at + "papers/", body), status) == {fault}
+
+
+def test_a_table_said_as_a_law_is_a_table(here: Any) -> None:
+    published = {"reciprocity": {"law": "table", "rows": ROWS}, "source": "invented"}
+    made = here.client.post(here.at + "papers/", FILM | {"published": published}).json()
+    assert made["published"]["reciprocity"] is None
+    assert [row[1]["value"] for row in made["published"]["rows"]] == [1, 25, 480]

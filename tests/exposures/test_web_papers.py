@@ -13,7 +13,9 @@ from clubs.roles import MAY
 from exposures.models import ExposureLog, Paper, PaperMerge
 from exposures.paper_logs import contributions_to, logs_beside_line
 from exposures.pooled import pooled
+from exposures.published import rows_of
 from exposures.templatetags.exposures_said import beside
+from optics.core.reciprocity import PowerLaw
 from optics.core.say import say_time
 from tests.exposures.conftest import Here
 from tests.factories import (
@@ -174,6 +176,24 @@ def test_who_contributes_is_counted_over_merged_names_and_other_clubs(here: Here
     page = read(here.member.user, f"/clubs/{here.club.slug}/papers/{here.paper.pk}/")
     assert "3 from other clubs of the pool." in page
     assert other.user.get_username() not in page
+
+
+def test_a_data_sheets_law_is_drawn_said_and_kept_by_the_form(here: Here) -> None:
+    law = {"law": "power", "exponent": 1.4, "from": "2 s"}
+    rows = rows_of(PowerLaw(1.4, 2.0))
+    paper = PaperFactory.create(club=here.club, published_typed=law, published_rows_s=rows, published_source="Sheet 8")
+    path = f"/clubs/{here.club.slug}/papers/{paper.pk}/"
+    page = read(here.member.user, path)
+    [line] = [each for each in page.split("<") if each.startswith('polyline class="published"')]
+    assert line.count(",") > 5
+    for words in ("the data sheet&#x27;s law", "Power law: exponent 1.4, from 2 s. Sheet 8", '<option value="before">',
+                  '<input type="hidden" name="published/reciprocity/law" value="power">',
+                  'name="published/reciprocity/exponent"'):  # fmt: skip
+        assert words in page, words
+    assert 'value="paper"' not in page
+    paper.published_typed = law | {"law": "cosine"}  # of a plug-in that is gone
+    paper.save()
+    assert "cosine, whose plug-in is not active here now: exponent 1.4" in read(here.member.user, path)
 
 
 def test_a_paper_nobody_logged_says_so_and_shows_its_data_sheet(here: Here) -> None:
