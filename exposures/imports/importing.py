@@ -21,6 +21,7 @@ from exposures.evidence import hold, keep
 from exposures.imports.cells import Format
 from exposures.imports.fields import KINDS_OF_SHEET, fields_of
 from exposures.imports.guessing import Column, Question, guessed, questions_of
+from exposures.imports.importers import read_by
 from exposures.imports.known import Known
 from exposures.imports.sheets import read_sheet
 from exposures.imports.trial import Fault, Row, Trial
@@ -70,12 +71,25 @@ def _found(rows: QuerySet[ImportBatch], id: uuid.UUID) -> ImportBatch:  # noqa: 
 
 
 def start(
-    *, actor: Membership, kind: str, file: Any, encoding: str | None = None, delimiter: str | None = None
+    *,
+    actor: Membership,
+    kind: str,
+    file: Any,
+    encoding: str | None = None,
+    delimiter: str | None = None,
+    importer: str | None = None,
 ) -> ImportBatch:
-    """Read a sheet, guess which column is what, and try every row; nothing but the batch is stored."""
+    """Read a sheet, guess which column is what, and try every row; nothing but the batch is stored.
+
+    An `importer` of a plug-in, by its name, reads what no spreadsheet is.
+    """
     _check_roles(actor, kind)
+    content = file.read(setting("MAX_IMPORT_BYTES") + 1)
     try:
-        sheet = read_sheet(file.read(setting("MAX_IMPORT_BYTES") + 1), encoding=encoding, delimiter=delimiter)
+        if importer is None:
+            sheet = read_sheet(content, encoding=encoding, delimiter=delimiter)
+        else:
+            sheet = read_by(importer, content=content, name=_plain_name(file.name))
     except Impossible as fault:
         raise ValidationError({fault.field: [impossible(str(fault), fault.code)]}) from None
     columns = guessed(kind=kind, table=sheet.table, known=Known(club=actor.club, actor=actor).tests)

@@ -45,16 +45,21 @@ def read_sheet(data: bytes, *, encoding: str | None = None, delimiter: str | Non
 
     Raises `Impossible` on field `file`; how much it may hold are the settings `MAX_IMPORT_…`.
     """
+    checked_size(data)
+    if data.startswith(b"PK\x03\x04"):
+        return _xlsx(data)
+    if data.startswith(b"\xd0\xcf\x11\xe0"):
+        raise _refusal("sheet_kind", "This is an old or a locked workbook; save it as .xlsx or .csv, unlocked.")
+    return trimmed(enumerate(_csv(_decoded(data, encoding), delimiter), 1))
+
+
+def checked_size(data: bytes) -> None:
+    """Raise `Impossible` for a file that is empty or larger than is read."""
     most = setting("MAX_IMPORT_BYTES")
     if len(data) > most:
         raise _refusal("too_large", f"A sheet may have at most {most} bytes.")
     if not data.strip():
         raise _refusal("empty", "The file is empty.")
-    if data.startswith(b"PK\x03\x04"):
-        return _xlsx(data)
-    if data.startswith(b"\xd0\xcf\x11\xe0"):
-        raise _refusal("sheet_kind", "This is an old or a locked workbook; save it as .xlsx or .csv, unlocked.")
-    return _trimmed(enumerate(_csv(_decoded(data, encoding), delimiter), 1))
 
 
 # --------------------------------------------------------------------------------------------------------- CSV
@@ -114,7 +119,7 @@ def _xlsx(data: bytes) -> Sheet:
                 shown = [each for each in book.worksheets if each.sheet_state == "visible"]
                 if not shown:
                     raise _refusal("sheet_kind", "The workbook has no sheet to be seen.")
-                return _trimmed(_rows(book, shown[0]))
+                return trimmed(_rows(book, shown[0]))
             finally:
                 book.close()
         except Impossible:
@@ -190,7 +195,7 @@ def _cell(value: Any, data_type: str, longest: int) -> Cell:
 # ------------------------------------------------------------------------------------------------------ shared
 
 
-def _trimmed(rows: Iterable[tuple[int, list[Cell]]]) -> Sheet:
+def trimmed(rows: Iterable[tuple[int, list[Cell]]]) -> Sheet:
     """From the heading, the first row with two cells, to the last row with any; every row as wide as the widest."""
     table: list[list[Cell]] = []
     first_row, width, most = 0, 0, setting("MAX_IMPORT_ROWS")

@@ -59,7 +59,7 @@ class Trial:
         self.names = {column.field: column.name for column in columns if column.field}
         self.places = {column.field: place for place, column in enumerate(columns) if column.field}
         self.fixed = fixed
-        self.reader = KINDS_OF_SHEET[batch.kind][0]()
+        self.reader = KINDS_OF_SHEET[batch.kind][0](context={"plugins": batch.club.plugins})
         self.seen: Counter[str] = Counter()
         self.values: dict[Any, Any] = {}
 

@@ -12,6 +12,7 @@ from exposures.imports import importing
 from exposures.imports.cells import DATE_ORDERS, DECIMALS, parts_of
 from exposures.imports.fields import KINDS_OF_SHEET, Field, fields_of
 from exposures.imports.guessing import Column, Question
+from exposures.imports.importers import POINT
 from exposures.imports.sheets import DELIMITERS, ENCODINGS
 from exposures.imports.times import COLONS
 from exposures.imports.words import in_words
@@ -21,6 +22,7 @@ from exposures.views_imports import whole
 from exposures.web.asked import AskedPage, as_api
 from pinpool.conf import setting
 from pinpool.http.pages import Page, page_of_list, page_of_rows
+from pinpool.plugins.switches import offered
 from pinpool.units import KINDS
 
 KIND_WORDS = {"exposures": "entries of the log", "cameras": "cameras", "papers": "papers and films"}
@@ -58,6 +60,7 @@ class ImportsPage(AskedPage):
         return super().get_context_data(**kwargs) | {
             "page": page,
             "kinds": [(kind, KIND_WORDS[kind]) for kind, (_, action) in KINDS_OF_SHEET.items() if allows(role, action)],
+            "importers": [(name, each.label) for name, each in offered(POINT, self.club.plugins).items()],
             "encodings": list(ENCODINGS),
             "delimiters": list(DELIMITERS),
             "most_megabytes": setting("MAX_IMPORT_BYTES") // 10**6,

@@ -1,0 +1,146 @@
+"""Logs that plug-ins read: their tables go the way of any sheet, and what is no table names who returned it."""
+
+from collections.abc import Callable, Iterator
+from functools import partial
+from io import BytesIO
+from typing import Any
+
+import pytest
+
+from exposures.models import ExposureLog
+from optics.core.faults import Impossible
+from pinpool.plugins import registry
+from pinpool.plugins.loading import Entry
+from pinpool.plugins.model import Contribution, LogTable, Plugin
+from tests.exposures.imports.conftest import Club
+from tests.problems import faults_in, problem_of
+
+COLUMNS = ("camera", "paper", "taken_at", "reading.ev", "exposure_time", "note")
+
+
+def pages(content: bytes, name: str) -> LogTable:
+    """An invented format: an entry a line, its parts between slashes; `?` is nothing."""
+    if b"/" not in content:
+        raise Impossible("no_entry", f"{name} has no entry.")
+    lines = [line.split("/") for line in content.decode().splitlines()]
+    return LogTable(COLUMNS, ([None if part == "?" else part for part in line] for line in lines))
+
+
+@pytest.fixture
+def reads(monkeypatch: pytest.MonkeyPatch, here: Club) -> dict[str, Callable[..., Any]]:
+    """The plug-in “binder” is installed and on in the club; what it reads with can be exchanged."""
+    functions: dict[str, Callable[..., Any]] = {"now": pages}
+
+    def made(**values: Any) -> Any:
+        return functions["now"](**values)
+
+    importer = Contribution("binder_pages", "pages of a binder", "invented", made)
+    plugin = Plugin("binder", "1", (1, 0), log_importers=(importer,))
+    entries = (*registry.entries(), Entry("binder", "binder", "1", "active", "Loaded.", plugin))
+    monkeypatch.setattr(registry, "entries", lambda: entries)
+    here.club.plugins = ["binder"]
+    here.club.save()
+    return functions
+
+
+def send(here: Club, content: bytes = b"T1/Glasswort/2026-05-01T12:00Z/13/4 min/?", **more: Any) -> Any:
+    file = BytesIO(content)
+    file.name = "may.pages"
+    form = {"file": file, "kind": "exposures", "importer": "binder_pages"} | more
+    return here.client.post(here.at, form, format="multipart")
+
+
+@pytest.mark.usefixtures("reads")
+def test_its_rows_are_tried_imported_and_undone(here: Club) -> None:
+    lines = b"T1/Glasswort/2026-05-01T12:00Z/13/4 min/calm\nT1/Glasswort/2026-05-02T12:00Z/13/4,5 min/?"
+    tried = send(here, lines)
+    assert tried.status_code == 201, tried.content
+    batch = tried.json()
+    assert [column["field"] for column in batch["columns"]] == list(COLUMNS)
+    assert (batch["rows"]["good"], batch["rows"]["faulty"], batch["file_name"]) == (1, 1, "may.pages")
+    assert {question["about"] for question in batch["questions"]} == {"decimal"}
+    at = f"{here.at}{batch['id']}/"
+    done = here.client.post(at + "apply/", {"rows": "good"}, headers={"If-Match": tried["ETag"]})
+    assert done.json()["rows"]["imported"] == 1
+    [log] = ExposureLog.objects.all()
+    assert (log.exposure_time_s, log.note) == (240, "calm")
+    here.client.post(at + "undo/", {}, headers={"If-Match": done["ETag"]})
+    assert not ExposureLog.objects.exists()
+
+
+@pytest.mark.usefixtures("reads")
+def test_what_does_not_go_together(here: Club) -> None:
+    assert faults_in(send(here, kind="papers", encoding="utf-8"), 400) == {
+        ("/kind", "invalid_choice"), ("/encoding", "unknown_key"),
+    }  # fmt: skip
+    assert faults_in(send(here, importer="ledger"), 400) == {("/importer", "invalid_choice")}
+    assert faults_in(send(here, b"nothing"), 422) == {("/file", "no_entry")}
+    here.club.plugins = []
+    here.club.save()
+    assert faults_in(send(here), 422) == {("/importer", "plugin_off")}
+
+
+def test_formulas_stay_text_that_nothing_works_out(here: Club, reads: Any) -> None:
+    reads["now"] = partial(pages_of, [["T1", "Glasswort", "2026-05-01T12:00Z", 13, "=2*60", '=HYPERLINK("x")']])
+    batch = send(here).json()
+    assert batch["rows"]["faulty"] == 1
+    [row] = here.client.get(f"{here.at}{batch['id']}/rows/").json()["results"]
+    assert {fault["field"] for fault in row["faults"]} == {"exposure_time", "note"}
+
+
+def pages_of(rows: Any, columns: Any = COLUMNS, **_values: Any) -> LogTable:
+    return LogTable(columns, rows)
+
+
+def endless() -> Iterator[list[str]]:
+    while True:
+        yield ["x"] * len(COLUMNS)
+
+
+def breaking() -> Iterator[list[str]]:
+    yield ["x"] * len(COLUMNS)
+    raise RuntimeError("a torn page")
+
+
+@pytest.mark.parametrize(
+    ("made", "told"),
+    [
+        (lambda **_: {"columns": []}, "did not return a LogTable"),
+        (partial(pages_of, None), "raised TypeError"),
+        (partial(pages_of, breaking()), "raised RuntimeError"),
+        (partial(pages_of, [["T1"]]), "row 1 has 1 cells for 6 columns"),
+        (partial(pages_of, [[{}] * 6]), "row 1 holds a dict"),
+        (partial(pages_of, [[float("nan")] * 6]), "row 1 holds a number that is none"),
+        (partial(pages_of, [["x", "y"]], ("note", "note")), "a column has no name, or one that another has"),
+        (partial(pages_of, [["x", "y"]], ("note", 5)), "a column has no name, or one that another has"),
+    ],
+)
+def test_what_is_no_table_names_the_plug_in(here: Club, reads: Any, made: Any, told: str) -> None:
+    reads["now"] = made
+    detail = problem_of(send(here), 502)["detail"]
+    assert detail.startswith("Plug-in binder: log_importers “binder_pages” ")
+    assert told in detail
+
+
+def test_a_sheets_limits_hold(here: Club, reads: Any, settings: Any) -> None:
+    settings.PINPOOL = {**settings.PINPOOL, "MAX_IMPORT_ROWS": 50, "MAX_IMPORT_CELL": 100, "MAX_IMPORT_COLUMNS": 6}
+    for rows, columns, code in (
+        (endless(), COLUMNS, "too_many_rows"),
+        ([["x" * 101] * 6], COLUMNS, "cell_too_long"),
+        ([["x"] * 7], (*COLUMNS, "more"), "too_many_columns"),
+        ([["\0"] * 6], COLUMNS, "sheet_unreadable"),
+        ([], COLUMNS, "empty"),
+    ):
+        reads["now"] = partial(pages_of, rows, columns)
+        assert faults_in(send(here), 422) == {("/file", code)}
+    assert faults_in(send(here, b" "), 422) == {("/file", "empty")}
+
+
+@pytest.mark.usefixtures("reads")
+def test_the_page_offers_it(here: Club, api: Any) -> None:
+    api.force_login(here.keeper.user)
+    page = api.get(f"/clubs/{here.club.slug}/imports/").content.decode()
+    assert '<option value="binder_pages">Pages of a binder</option>' in page
+    here.club.plugins = []
+    here.club.save()
+    assert "binder_pages" not in api.get(f"/clubs/{here.club.slug}/imports/").content.decode()
