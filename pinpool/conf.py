@@ -4,6 +4,9 @@ from typing import Any
 
 from django.conf import settings
 
+#: The language of our own words and figures, whatever a host site's is.
+LANGUAGE = "en-gb"
+
 DEFAULTS: dict[str, Any] = {
     # The largest JSON body read, in bytes: 1 MB holds a profile of thousands of points.
     "MAX_BODY_BYTES": 1_000_000,
@@ -46,8 +49,10 @@ DEFAULTS: dict[str, Any] = {
     # Rows in a page of a list, unless the caller asks for another number, and the most they may ask for.
     "PAGE_SIZE": 50,
     "MAX_PAGE_SIZE": 200,
-    # Seconds that one call into another package's plug-in may take before it is named as slow.
+    # Seconds that one call into another package's plug-in may take, and all calls together into what it returned; then
+    # those that importing it may take. It is given up on after them, and named as slow.
     "PLUGIN_SECONDS": 2.0,
+    "PLUGIN_IMPORT_SECONDS": 30.0,
     # The cache, of Django's CACHES, that tries are counted on. Workers must share it, or each counts for itself.
     "CACHE": "default",
     # How many proxies of yours stand before the site and add to X-Forwarded-For; 0: the header is not believed.
@@ -77,8 +82,17 @@ DEFAULTS: dict[str, Any] = {
     # without one the e-mail holds the code alone.
     "SITE_NAME": "Pinpool",
     "RESET_PAGE": "",
-    # Where a host site signs people in, such as "/login/"; "": our own page. `?next=` is put behind it.
+    # Whether Pinpool keeps accounts itself, as the stand-alone service does: signs people in and out, makes accounts by
+    # invitation, changes addresses and passwords, deletes accounts. In a host site that is the site's, by its own rules.
+    "OWN_ACCOUNTS": False,
+    # Where people sign in, such as "/login/"; "": at our own page with OWN_ACCOUNTS, else at the site's LOGIN_URL.
     "SIGN_IN_PAGE": "",
+    # The template that pages are put into. It shows `pinpool.title`, `pinpool.head` and `pinpool.body`, in any engine.
+    "BASE_TEMPLATE": "pinpool/document.html",
+    # Stylesheets of the site's, by their names for `static`, after ours: for custom properties such as --pinpool-accent.
+    "STYLESHEETS": [],
+    # What pages may load beyond this site, for a base template that does: {"font-src": ["https://fonts.example"]}.
+    "PAGE_SOURCES": {},
     # API tokens that one account may have, and the most days that one lasts.
     "MAX_TOKENS": 50,
     "MAX_TOKEN_DAYS": 366,

@@ -181,4 +181,4 @@ WHITENOISE_USE_FINDERS = True
 WHITENOISE_AUTOREFRESH = DEBUG
 
 # Every setting of ours, with its default and reason, stands in pinpool/conf.py.
-PINPOOL: dict[str, Any] = {}
+PINPOOL: dict[str, Any] = {"OWN_ACCOUNTS": True}

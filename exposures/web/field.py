@@ -15,6 +15,8 @@ from django.urls import reverse
 from django.views.generic import View
 
 from pinpool import __version__
+from pinpool.conf import setting
+from pinpool.web.frames import ALONE
 from pinpool.web.pages import Page, protect
 
 #: Every file that the page loads, kept on the phone with it; a browser test holds this against what it really loads.
@@ -24,7 +26,7 @@ MODULES = (
     "exposures/field/timer.js", "exposures/field/alarm.js", "exposures/field/ask.js", "pinpool/api.js",
 )  # fmt: skip
 FILES = (*MODULES, "pinpool/pinpool.css", "pinpool/icon.svg", "pinpool/look.js", "pinpool/forms.js")
-TEMPLATES = ("exposures/field.html", "exposures/field_worker.js", "pinpool/page.html", "pinpool/navigation.html")
+TEMPLATES = (ALONE, "exposures/field.html", "exposures/field_worker.js", "pinpool/page.html", "pinpool/navigation.html")
 
 
 class FieldPage(Page):
@@ -32,6 +34,8 @@ class FieldPage(Page):
 
     template_name = "exposures/field.html"
     extra_context = {"preloaded": MODULES}
+    #: A phone keeps the page and the files that are named here, not those of a site's own frame.
+    base_template = ALONE
 
 
 class FieldWorker(View):
@@ -43,7 +47,7 @@ class FieldWorker(View):
         told = {
             "version": version() if settings.DEBUG else kept_version(),
             "page": reverse("field:page"),
-            "files": json.dumps([static(name) for name in FILES]),
+            "files": json.dumps([static(name) for name in files()]),
         }
         text = render_to_string("exposures/field_worker.js", told)
         response = HttpResponse(text, content_type="text/javascript", headers={"Cache-Control": "no-cache"})
@@ -51,9 +55,14 @@ class FieldWorker(View):
         return response
 
 
+def files() -> list[str]:
+    """Every file that the page loads, the site's own stylesheets among them."""
+    return [*FILES, *setting("STYLESHEETS")]
+
+
 def version() -> str:
     """A word that stands for the page's templates and files as they are now."""
-    found = [finders.find(name) for name in FILES]
+    found = [finders.find(name) for name in files()]
     sources = [Path(str(path)) for path in found if path] + [Path(origin(name)) for name in TEMPLATES]
     digest = hashlib.sha256(__version__.encode())
     for source in sources:

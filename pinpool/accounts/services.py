@@ -13,7 +13,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import ProtectedError, RestrictedError
 from django.utils import timezone
 from django.utils.http import urlsafe_base64_decode
-from rest_framework.exceptions import AuthenticationFailed, ErrorDetail, ValidationError
+from rest_framework.exceptions import AuthenticationFailed, ErrorDetail, NotAuthenticated, ValidationError
 
 from pinpool.accounts.account import Account
 from pinpool.accounts.own_data import prepare_deletion
@@ -54,6 +54,8 @@ def _folded(username: str) -> str:
 
 def sign_up(*, username: str, email: str, password: str) -> Any:
     """A new account; faults of name and password are told together. Call inside the transaction of its reason."""
+    if not setting("OWN_ACCOUNTS"):
+        raise NotAuthenticated("Accounts are made elsewhere on this site; sign in, and come back with the code.")
     users = get_user_model()
     username = users.normalize_username(username)
     facts = {users.get_email_field_name(): email, users.USERNAME_FIELD: username}

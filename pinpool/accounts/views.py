@@ -7,7 +7,8 @@ from django.http import Http404
 from django.middleware.csrf import get_token
 from django.utils import timezone
 from rest_framework.authentication import SessionAuthentication
-from rest_framework.permissions import AllowAny
+from rest_framework.exceptions import NotFound
+from rest_framework.permissions import SAFE_METHODS, AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -15,6 +16,7 @@ from pinpool.accounts import mail, serializers, services
 from pinpool.accounts.account import Account
 from pinpool.accounts.own_data import own_data
 from pinpool.accounts.throttles import address_of, count
+from pinpool.conf import setting
 from pinpool.http.etags import Expected
 from pinpool.http.pages import PAGE_QUERY
 from pinpool.http.problems import Conflict
@@ -41,7 +43,16 @@ class OpenView(View):
         return self.answer({"detail": detail}, serializers.DoneOut)
 
 
-class LogInView(OpenView):
+class KeepingView(View):
+    """What keeps accounts. Where the site does that itself, by `OWN_ACCOUNTS`, reading is all there is."""
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        super().initial(request, *args, **kwargs)
+        if request.method not in SAFE_METHODS and not setting("OWN_ACCOUNTS"):
+            raise NotFound("This site looks after accounts elsewhere.")
+
+
+class LogInView(KeepingView, OpenView):
     """Sign in with a session. Read it first: that sets the CSRF cookie and gives the token to send back."""
 
     operations = {
@@ -65,7 +76,7 @@ class LogInView(OpenView):
         return self.answer(Account.of(user), serializers.AccountOut)
 
 
-class LogOutView(AccountView):
+class LogOutView(KeepingView, AccountView):
     """Sign out: this session ends."""
 
     query = {}
@@ -78,7 +89,7 @@ class LogOutView(AccountView):
         return self.answer({"detail": "You are signed out."}, serializers.DoneOut)
 
 
-class MeView(AccountView):
+class MeView(KeepingView, AccountView):
     """One's own account. Another e-mail address takes the password."""
 
     query = {}
@@ -95,7 +106,7 @@ class MeView(AccountView):
         return self.one(services.change_email(user=request.user, expected=expected, **asked), serializers.AccountOut)
 
 
-class DeletionView(AccountView):
+class DeletionView(KeepingView, AccountView):
     """Delete one's account for good. Logs stay with “a former member”, cameras pass to their clubs."""
 
     query = {}
@@ -124,7 +135,7 @@ class OwnDataView(AccountView):
         return response
 
 
-class PasswordView(AccountView):
+class PasswordView(KeepingView, AccountView):
     """Change one's password. Every other session ends; API tokens go on until they are withdrawn."""
 
     query = {}
@@ -139,7 +150,7 @@ class PasswordView(AccountView):
         return self.answer({"detail": "Your password is changed."}, serializers.DoneOut)
 
 
-class ResetView(OpenView):
+class ResetView(KeepingView, OpenView):
     """Ask for an e-mail with a code for a new password. The answer is the same whether or not there is an account."""
 
     operations = {"POST": Operation(takes=serializers.ResetIn, gives=serializers.DoneOut, refusals=(400, 401, 429))}
@@ -151,7 +162,7 @@ class ResetView(OpenView):
         return self.done("If there is an account of this address, an e-mail with a code is on its way to it.")
 
 
-class ResetCodeView(OpenView):
+class ResetCodeView(KeepingView, OpenView):
     """Set a new password by the code from the e-mail. Every session ends, and API tokens are withdrawn."""
 
     operations = {

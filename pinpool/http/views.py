@@ -6,9 +6,12 @@ from typing import Any, ClassVar
 
 import numpy as np
 import orjson
+from django.contrib.auth.models import AnonymousUser
 from django.http import HttpResponse
+from django.utils import translation
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework.authentication import SessionAuthentication
+from rest_framework.metadata import SimpleMetadata
 from rest_framework.negotiation import DefaultContentNegotiation
 from rest_framework.permissions import SAFE_METHODS, AllowAny, IsAuthenticated
 from rest_framework.renderers import BaseRenderer
@@ -17,6 +20,7 @@ from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer
 from rest_framework.views import APIView
 
+from pinpool.conf import LANGUAGE
 from pinpool.scopes import Scope, check_scope
 from pinpool.tokens import TokenAuthentication
 
@@ -61,6 +65,7 @@ class View(APIView):
     schema = Schema()
     versioning_class = None
     content_negotiation_class = Negotiation
+    metadata_class = SimpleMetadata
     authentication_classes = [TokenAuthentication, SessionAuthentication]
     #: Query parameters that this view reads, with what each means; any other name is refused.
     query: ClassVar[dict[str, OpenApiParameter]] = {"lengths": LENGTHS}
@@ -68,6 +73,14 @@ class View(APIView):
 
     def get_exception_handler(self) -> Callable[[Exception, dict[str, Any]], HttpResponse | None]:
         return handle_exception
+
+    def dispatch(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+        with translation.override(LANGUAGE):
+            return super().dispatch(request, *args, **kwargs)
+
+    def perform_authentication(self, request: Request) -> None:
+        if request.user is None:  # where the site's UNAUTHENTICATED_USER is
+            request.user = AnonymousUser()
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)

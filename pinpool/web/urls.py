@@ -11,5 +11,6 @@ urlpatterns = [
     path("sign-in/forgotten/", views.ForgottenPage.as_view(), name="forgotten"),
     path("reset/", views.ResetPage.as_view(), name="reset"),
     path("reset/<str:code>/", views.ResetPage.as_view(), name="reset"),
+    path("within.css", views.within, name="within"),
     path("account/", views.AccountPage.as_view(), name="account"),
 ]

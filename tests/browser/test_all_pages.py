@@ -22,7 +22,7 @@ from tests.factories import (
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 #: Routes that are no pages: a service worker, a manifest, and a part of a page.
-PARTS = {"field:worker", "field:manifest", "exposures_web:workshop_live"}
+PARTS = {"field:worker", "field:manifest", "exposures_web:workshop_live", "web:within"}
 #: A page of its own that cannot be made by factories has its own test: test_import_page.py.
 ELSEWHERE = {"exposures_web:import"}
 

@@ -211,7 +211,7 @@ def test_codes_that_do_not_count_are_all_alike(invitation: Invitation, api: APIC
 
 
 def test_a_wrong_code_costs_a_try_and_a_right_one_none(invitation: Invitation, api: APIClient, settings: Any) -> None:
-    settings.PINPOOL = {"INVITATION_TRIES_PER_ADDRESS": (3, 900)}
+    settings.PINPOOL = settings.PINPOOL | {"INVITATION_TRIES_PER_ADDRESS": (3, 900)}
     right = [api.get(f"{CODES}{invitation.code}/").status_code for _ in range(5)]
     wrong = [api.get(f"{CODES}RRRRRRRRR{end}/").status_code for end in "ACDE"]
     assert (right, wrong) == ([200] * 5, [404, 404, 404, 429])
@@ -223,7 +223,7 @@ def test_a_wrong_code_costs_a_try_and_a_right_one_none(invitation: Invitation, a
 
 
 def test_trying_names_through_an_invitation_ends(invitation: Invitation, api: APIClient, settings: Any) -> None:
-    settings.PINPOOL = {"INVITATION_TRIES_PER_ADDRESS": (3, 900)}
+    settings.PINPOOL = settings.PINPOOL | {"INVITATION_TRIES_PER_ADDRESS": (3, 900)}
     AccountFactory.create(username="taken")
     told = [accept(api, body=NEWCOMER | {"username": "taken"}).status_code for _ in range(4)]
     assert told == [422, 422, 422, 429]

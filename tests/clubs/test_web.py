@@ -260,7 +260,7 @@ def test_an_invitations_page_tells_what_it_is_to(spec: Any) -> None:
 
 
 def test_guessing_codes_has_to_wait(settings: Any) -> None:
-    settings.PINPOOL = {**getattr(settings, "PINPOOL", {}), "INVITATION_TRIES_PER_ADDRESS": (2, 900)}
+    settings.PINPOOL = settings.PINPOOL | {"INVITATION_TRIES_PER_ADDRESS": (2, 900)}
     at = reverse("clubs_web:join", args=["WRONG34679"])
     assert [Client(REMOTE_ADDR="198.51.100.7").get(at).status_code for _ in range(3)] == [404, 404, 429]
 

@@ -47,7 +47,7 @@ def test_a_forgotten_password(walker: Any, api: APIClient) -> None:
 
 def test_a_code_names_the_page_that_takes_it(walker: Any, api: APIClient, settings: Any) -> None:
     """From the settings, never from the Host header of whoever asks."""
-    settings.PINPOOL = {"RESET_PAGE": "https://club.example/reset/{code}", "SITE_NAME": "Creek"}
+    settings.PINPOOL = settings.PINPOOL | {"RESET_PAGE": "https://club.example/reset/{code}", "SITE_NAME": "Creek"}
     settings.ALLOWED_HOSTS = ["*"]
     api.post(AT + "password-reset/", {"email": "walker@creek.example"}, HTTP_HOST="evil.example")
     [message] = outbox.outbox
@@ -68,7 +68,7 @@ def test_codes_that_do_not_count(walker: Any, api: APIClient, settings: Any) -> 
     code = ask_for_code(api)
     uid, _, token = code.partition(".")
     mine, _, _ = mail.reset_code(other).partition(".")
-    settings.PINPOOL = {"RESET_TRIES_PER_ADDRESS": (50, 3600)}
+    settings.PINPOOL = settings.PINPOOL | {"RESET_TRIES_PER_ADDRESS": (50, 3600)}
     for wrong in (f"{mine}.{token}", uid, f"{uid}.", f".{token}", f"{uid}.{token[:-1]}", f"OTk5OTk5.{token}", "é.é",
                   f"{'OTk5' * 20}.{token}", "AA==.x", "....", f"{code}x"):  # fmt: skip
         response = api.post(AT + "password-reset/confirm/", {"code": wrong, "new_password": OTHER})
@@ -95,7 +95,7 @@ def test_a_code_ends_by_time_by_signing_in_and_by_another_address(walker: Any, a
 
 
 def test_mailboxes_are_not_filled_and_addresses_wait(walker: Any, api: APIClient, settings: Any) -> None:
-    settings.PINPOOL = {"RESET_MAILS_PER_ACCOUNT": (2, 3600), "RESET_TRIES_PER_ADDRESS": (5, 3600)}
+    settings.PINPOOL = settings.PINPOOL | {"RESET_MAILS_PER_ACCOUNT": (2, 3600), "RESET_TRIES_PER_ADDRESS": (5, 3600)}
     body = {"email": "walker@creek.example"}
     told = [api.post(AT + "password-reset/", body) for _ in range(6)]
     assert [response.status_code for response in told] == [200] * 5 + [429]

@@ -78,7 +78,7 @@ def test_asking_for_a_new_password_says_and_does_the_same_for_any_address(
 
 def test_guessing_at_an_account_ends_and_says_when_to_go_on(walker: Any, api: APIClient, settings: Any) -> None:
     """Any spelling of the name is the same account, from wherever it is tried; also the right password waits."""
-    settings.PINPOOL = {"LOGIN_TRIES_PER_ACCOUNT": (3, 900)}
+    settings.PINPOOL = settings.PINPOOL | {"LOGIN_TRIES_PER_ACCOUNT": (3, 900)}
     for number, name in enumerate(("walker", "Walker", "ｗalker")):
         problem_of(log_in(api, name, "wrong", REMOTE_ADDR=f"192.0.2.{number}"), 401)
     response = log_in(api, "walker", PASSWORD, REMOTE_ADDR="192.0.2.9")
@@ -88,13 +88,13 @@ def test_guessing_at_an_account_ends_and_says_when_to_go_on(walker: Any, api: AP
 
 
 def test_an_unknown_account_is_throttled_like_a_known_one(walker: Any, api: APIClient, settings: Any) -> None:
-    settings.PINPOOL = {"LOGIN_TRIES_PER_ACCOUNT": (2, 900)}
+    settings.PINPOOL = settings.PINPOOL | {"LOGIN_TRIES_PER_ACCOUNT": (2, 900)}
     told = [[log_in(api, name, "wrong").status_code for _ in range(4)] for name in ("walker", "nobody")]
     assert told == [[401, 401, 429, 429]] * 2
 
 
 def test_guessing_from_one_address_ends(walker: Any, api: APIClient, settings: Any) -> None:
-    settings.PINPOOL = {"LOGIN_TRIES_PER_ADDRESS": (3, 900)}
+    settings.PINPOOL = settings.PINPOOL | {"LOGIN_TRIES_PER_ADDRESS": (3, 900)}
     told = [log_in(api, f"name-{number}", "wrong").status_code for number in range(4)]
     assert told == [401, 401, 401, 429]
     assert log_in(api, "walker", PASSWORD, REMOTE_ADDR="192.0.2.1").status_code == 200
@@ -102,7 +102,7 @@ def test_guessing_from_one_address_ends(walker: Any, api: APIClient, settings: A
 
 def test_signing_in_well_costs_nothing(walker: Any, api: APIClient, settings: Any) -> None:
     """And clears nobody's failures: an account of one's own is no way round the limit."""
-    settings.PINPOOL = {"LOGIN_TRIES_PER_ADDRESS": (2, 900)}
+    settings.PINPOOL = settings.PINPOOL | {"LOGIN_TRIES_PER_ADDRESS": (2, 900)}
     assert [log_in(api, "walker", PASSWORD).status_code for _ in range(5)] == [200] * 5
     told = [log_in(api, *pair).status_code for pair in (("a", "b"), ("walker", PASSWORD), ("a", "c"), ("a", "d"))]
     assert told == [401, 200, 401, 429]
@@ -110,7 +110,7 @@ def test_signing_in_well_costs_nothing(walker: Any, api: APIClient, settings: An
 
 def test_the_password_asked_for_again_is_counted_too(signed_in: APIClient, settings: Any) -> None:
     """Whoever finds a session open cannot guess the password through it."""
-    settings.PINPOOL = {"LOGIN_TRIES_PER_ACCOUNT": (2, 900)}
+    settings.PINPOOL = settings.PINPOOL | {"LOGIN_TRIES_PER_ACCOUNT": (2, 900)}
     body = {"password": "wrong", "new_password": OTHER}
     told = [signed_in.post(AT + "password/", body).status_code for _ in range(2)]
     told += [signed_in.post(AT + "me/deletion/", {"password": PASSWORD}).status_code]
@@ -118,7 +118,7 @@ def test_the_password_asked_for_again_is_counted_too(signed_in: APIClient, setti
 
 
 def test_a_window_ends(monkeypatch: pytest.MonkeyPatch, settings: Any) -> None:
-    settings.PINPOOL = {"LOGIN_TRIES_PER_ADDRESS": (1, 100)}
+    settings.PINPOOL = settings.PINPOOL | {"LOGIN_TRIES_PER_ADDRESS": (1, 100)}
     now = 1_000_030.0
     monkeypatch.setattr(time, "time", lambda: now)
     settings.CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
@@ -131,7 +131,7 @@ def test_a_window_ends(monkeypatch: pytest.MonkeyPatch, settings: Any) -> None:
 
 
 def test_a_try_that_fails_any_way_counts(settings: Any) -> None:
-    settings.PINPOOL = {"LOGIN_TRIES_PER_ADDRESS": (2, 900)}
+    settings.PINPOOL = settings.PINPOOL | {"LOGIN_TRIES_PER_ADDRESS": (2, 900)}
     for _ in range(2):
         with pytest.raises(ZeroDivisionError), counted(LOGIN_TRIES_PER_ADDRESS="a"):
             raise ZeroDivisionError
@@ -171,7 +171,7 @@ def test_the_service_counts_in_its_database() -> None:
 )
 def test_whose_address_counts(settings: Any, proxies: int, forwarded: Any, remote: str, expected: str) -> None:
     """What a caller writes into the header themselves is not believed."""
-    settings.PINPOOL = {"TRUSTED_PROXIES": proxies}
+    settings.PINPOOL = settings.PINPOOL | {"TRUSTED_PROXIES": proxies}
     headers = {"X-Forwarded-For": forwarded} if forwarded else {}
     request: Any = RequestFactory().get("/", REMOTE_ADDR=remote, headers=headers)
     assert address_of(request) == expected
@@ -180,7 +180,7 @@ def test_whose_address_counts(settings: Any, proxies: int, forwarded: Any, remot
 def test_every_cache_that_is_named_is_used(walker: Any, api: APIClient, settings: Any) -> None:
     """A host site's own, by its alias."""
     settings.CACHES = settings.CACHES | {"tries": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
-    settings.PINPOOL = {"CACHE": "tries", "LOGIN_TRIES_PER_ACCOUNT": (1, 900)}
+    settings.PINPOOL = settings.PINPOOL | {"CACHE": "tries", "LOGIN_TRIES_PER_ACCOUNT": (1, 900)}
     assert [log_in(api, "walker", "wrong").status_code for _ in range(2)] == [401, 429]
     caches["tries"].clear()
     problem_of(log_in(api, "walker", "wrong"), 401)

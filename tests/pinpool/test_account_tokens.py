@@ -85,7 +85,7 @@ def test_a_token_alone_takes_no_account_over(walker: Any) -> None:
 
 
 def test_an_account_has_so_many_tokens(signed_in: APIClient, settings: Any) -> None:
-    settings.PINPOOL = {"MAX_TOKENS": 2}
+    settings.PINPOOL = settings.PINPOOL | {"MAX_TOKENS": 2}
     body = {"name": "phone", "scope": "read", "days": 1}
     assert [signed_in.post(AT + "tokens/", body).status_code for _ in range(3)] == [201, 201, 409]
 

@@ -1,5 +1,7 @@
 """Where pages may lead and what they may load, beyond this site."""
 
+from typing import Any
+
 import pytest
 from django.test import Client
 from django.urls import reverse
@@ -23,8 +25,25 @@ def test_signing_in_leads_nowhere_outside_this_site(client: Client, onward: str,
     assert f'data-then="{leads_to}"' in page
 
 
-def test_files_of_another_host_of_the_site_may_be_loaded_and_kept() -> None:
-    policy = content_security_policy("https://static.saltmarsh.example/s/")
+def test_files_of_another_host_of_the_site_may_be_loaded_and_kept(settings: Any) -> None:
+    settings.STATIC_URL = "https://static.saltmarsh.example/s/"
+    policy = content_security_policy()
     for kind in ("script-src", "style-src", "connect-src"):
         assert f"{kind} 'self' https://static.saltmarsh.example;" in policy
-    assert "connect-src 'self';" in content_security_policy("/static/")
+    settings.STATIC_URL = "/static/"
+    assert "connect-src 'self';" in content_security_policy()
+
+
+def test_a_site_may_name_what_its_own_frame_loads(settings: Any) -> None:
+    settings.PINPOOL = {
+        "PAGE_SOURCES": {
+            "font-src": ["https://fonts.saltmarsh.example"],
+            "style-src": ["'sha256-x'"],
+            "frame-ancestors": ["'self'"],
+        }
+    }
+    parts = content_security_policy().split("; ")
+    assert "font-src https://fonts.saltmarsh.example" in parts
+    assert "style-src 'self' 'sha256-x'" in parts
+    assert "frame-ancestors 'self'" in parts
+    assert "script-src 'self'" in parts

@@ -1,7 +1,8 @@
 // Calls to the API of the site that served the page.
 
 const root = document.documentElement
-let csrf = document.querySelector('meta[name="csrf"]')?.content ?? ""
+const told = document.querySelector('meta[name="csrf"]')
+let csrf = told?.content ?? ""
 
 /** A refusal: a problem document (RFC 9457), or what came in its place. */
 export class Problem extends Error {
@@ -31,7 +32,7 @@ export async function call(method, path, { body, form, etag, signal, headers = {
     headers: {
       Accept: "application/json",
       ...(body === undefined ? {} : { "Content-Type": "application/json" }),
-      ...(method === "GET" ? {} : { "X-CSRFToken": csrf }),
+      ...(method === "GET" ? {} : { [told?.dataset.header ?? "X-CSRFToken"]: csrf }),
       ...(etag ? { "If-Match": etag } : {}),
       ...headers,
     },

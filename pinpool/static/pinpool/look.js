@@ -2,6 +2,7 @@
 // A cookie tells the server; where a page came from a phone's own store, the last choice stands in localStorage.
 (() => {
   const root = document.documentElement
+  Object.assign(root.dataset, document.querySelector('meta[name="pinpool"]').dataset)
   const kept = (name) => { try { return localStorage.getItem(`pinpool_${name}`) } catch { return null } }
   const keep = (name, value) => {
     try { localStorage.setItem(`pinpool_${name}`, value) } catch { /* private browsing: the cookie has it */ }
