@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
+from numbers import Real
 from typing import Any
 
 import numpy as np
@@ -12,7 +13,10 @@ from optics.core.holes import HoleRule, Receptor
 from optics.core.profiles import Curve, Floats, Profile
 from optics.core.reciprocity import Law
 from pinpool.http.problems import PluginFailed
-from pinpool.plugins.registry import call, contributions, failure
+from pinpool.plugins.registry import Returned, call, contributions, failure
+
+#: Reasons to doubt it that a law may bring along.
+MOST_FLAGS = 20
 
 
 def film_plane(
@@ -25,32 +29,65 @@ def film_plane(
 ) -> FilmPlane:
     """The film plane of this `kind`; raises `Impossible` for sizes that cannot be."""
     parameters["hole_offset_x_mm"] = hole_offset_x_mm
-    profile = call("film_planes", kind, refusals=(Impossible,), **parameters)
-    if not _is_profile(profile):
+    made = call("film_planes", kind, refusals=(Impossible,), **parameters)
+    inside = Returned("film_planes", kind)
+    profile = inside(lambda: _profile(made))
+    if profile is None:
         raise failure("film_planes", kind, "did not return a Profile with a length")
-    checked = replace(profile, at=_checked_curve(kind, profile.at))
+    checked = replace(profile, at=_checked_curve(kind, profile.at, inside))
     return FilmPlane(checked, height_mm, hole_offset_y_mm, kind, parameters)
 
 
-def _is_profile(made: Any) -> bool:
+def _profile(made: Any) -> Profile | None:
+    """Whatever has a profile's attributes as one, or None."""
     try:
-        return isinstance(made, Profile) and bool(0 < made.length_mm < np.inf and np.isfinite(made.breaks_mm).all())
-    except (TypeError, ValueError):
-        return False
+        profile = Profile(_real(made.length_mm), made.at, tuple(map(_real, made.breaks_mm)), str(made.shape))
+    except _UNLIKE:
+        return None
+    good = 0 < profile.length_mm < np.inf and np.isfinite(profile.breaks_mm).all() and callable(profile.at)
+    return profile if good else None
 
 
-def _checked_curve(kind: str, curve: Curve) -> Curve:
+def _checked_curve(kind: str, curve: Curve, inside: Returned) -> Curve:
     def at(s_mm: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-        try:
-            x, z, nx, nz = curve(s_mm)
-            good = all(np.shape(part) == np.shape(s_mm) and np.isfinite(part).all() for part in (x, z, nx, nz))
-        except Exception as fault:
-            raise failure("film_planes", kind, f"raised {type(fault).__name__} along its curve") from fault
-        if not good:
+        def parts() -> Any:
+            x, z, nx, nz = curve(_read_only(s_mm))
+            return tuple(np.asarray(part, dtype=float) for part in (x, z, nx, nz))
+
+        found = inside(parts, where=" along its curve")
+        if not all(part.shape == np.shape(s_mm) and np.isfinite(part).all() for part in found):
             raise failure("film_planes", kind, "returned a curve that is not four finite arrays shaped like s")
-        return x, z, nx, nz
+        return found  # type: ignore[no-any-return]
 
     return at
+
+
+def _read_only(values: Any) -> Any:
+    """The array without the right to change it, which stays ours; a number as it is."""
+    if isinstance(values, np.ndarray):
+        values = values.view()
+        values.flags.writeable = False
+    return values
+
+
+#: What reading an object that is not like what was asked for raises.
+_UNLIKE = (AttributeError, TypeError, ValueError, OverflowError)
+
+
+def _real(value: Any) -> float:
+    """A number of whatever type as a float; `TypeError` for anything else."""
+    if isinstance(value, bool) or not isinstance(value, Real):
+        raise TypeError(value)
+    return float(value)
+
+
+def _finite(value: Any) -> float | None:
+    """A finite number, or None."""
+    try:
+        number = _real(value)
+    except _UNLIKE:
+        return None
+    return number if np.isfinite(number) else None
 
 
 def hole_rules(*, chosen: str, **values: Any) -> tuple[tuple[HoleRule, ...], tuple[Flag, ...]]:
@@ -74,10 +111,10 @@ def hole_rules(*, chosen: str, **values: Any) -> tuple[tuple[HoleRule, ...], tup
 
 def _checked_rule(name: str, source: str) -> HoleRule:
     def diameter_mm(**values: Any) -> float:
-        diameter = call("hole_rules", name, **values)
-        if not isinstance(diameter, int | float) or not np.isfinite(diameter) or diameter <= 0:
+        diameter = _finite(call("hole_rules", name, **values))
+        if diameter is None or diameter <= 0:
             raise failure("hole_rules", name, "did not return a diameter")
-        return float(diameter)
+        return diameter
 
     return HoleRule(name, source, diameter_mm)
 
@@ -85,51 +122,60 @@ def _checked_rule(name: str, source: str) -> HoleRule:
 def receptor(name: str) -> Receptor:
     """The receptor of this name."""
     made = call("receptors", name)
-    try:
-        low, high = made.band_nm
-        good = isinstance(made, Receptor) and 0 < low <= made.wavelength_nm <= high < np.inf
-    except (AttributeError, TypeError, ValueError):
-        good = False
-    if not good:
+    found = Returned("receptors", name)(lambda: _receptor(name, made))
+    if found is None:
         raise failure("receptors", name, "did not return a Receptor with a wavelength inside its band")
-    return made
+    return found  # type: ignore[no-any-return]
+
+
+def _receptor(name: str, made: Any) -> Receptor | None:
+    """Whatever has a receptor's wavelengths as one, or None."""
+    contribution = contributions("receptors")[name]
+    try:
+        low, high = map(_real, made.band_nm)
+        found = Receptor(name, contribution.label, _real(made.wavelength_nm), (low, high), contribution.source)
+    except _UNLIKE:
+        return None
+    return found if 0 < low <= found.wavelength_nm <= high < np.inf else None
 
 
 def law(name: str, **parameters: Any) -> Law:
     """A reciprocity law; each corrected time is checked to be finite, positive and shaped like the indicated one."""
     made = call("reciprocity_laws", name, refusals=(Impossible,), **parameters)
-    flags = getattr(made, "flags", ())
-    if not (callable(getattr(made, "correct", None)) and isinstance(flags, tuple)):
+    inside = Returned("reciprocity_laws", name)
+    correct, flags = inside(lambda: (getattr(made, "correct", None), getattr(made, "flags", ())))
+    if not callable(correct) or not _are_flags(flags):
         raise failure("reciprocity_laws", name, "did not return a law with correct(time_s)")
-    return _CheckedLaw(name, made)
+    return _CheckedLaw(name, correct, flags, inside)
+
+
+def _are_flags(flags: Any) -> bool:
+    return isinstance(flags, tuple) and len(flags) <= MOST_FLAGS and all(isinstance(flag, Flag) for flag in flags)
 
 
 class _CheckedLaw:
-    def __init__(self, name: str, made: Law) -> None:
-        self._name, self._made = name, made
-        self.flags = getattr(made, "flags", ())
+    def __init__(self, name: str, correct: Any, flags: tuple[Flag, ...], inside: Returned) -> None:
+        self._name, self._correct, self._inside = name, correct, inside
+        self.flags = flags
 
     def correct(self, time_s: Any) -> Any:
-        try:
-            corrected = self._made.correct(time_s)
-            good = np.shape(corrected) == np.shape(time_s) and bool(np.all(np.isfinite(corrected)))
-        except Impossible:
-            raise
-        except Exception as fault:
-            raise failure("reciprocity_laws", self._name, f"raised {type(fault).__name__}") from fault
-        if not good or np.any(np.asarray(corrected) <= 0):
+        def corrected() -> Any:
+            return np.asarray(self._correct(_read_only(time_s)), dtype=float)
+
+        found = self._inside(corrected, refusals=(Impossible,))
+        if found.shape != np.shape(time_s) or not (np.isfinite(found).all() and (found > 0).all()):
             raise failure("reciprocity_laws", self._name, "returned what is not a time for each indicated time")
-        return corrected
+        return found[()]
 
 
 def ev100(name: str, values: Mapping[str, Any]) -> float:
     """EV at ISO 100 of a reading of the kind `name`."""
-    ev = call("light_readings", name, refusals=(Impossible,), **values)
-    if not isinstance(ev, int | float) or not np.isfinite(ev):
+    ev = _finite(call("light_readings", name, refusals=(Impossible,), **values))
+    if ev is None:
         raise failure("light_readings", name, "did not return an exposure value")
     if not -30 <= ev <= 30:
         raise Impossible("light_out_of_range", f"EV {ev:.1f} at ISO 100 is beyond any light on earth (−30 to 30).")
-    return float(ev)
+    return ev
 
 
 def stored(plane: FilmPlane) -> dict[str, Any]:

@@ -8,6 +8,8 @@ from typing import Any
 from django.http import HttpRequest
 from django.template.loader import render_to_string
 
+from pinpool.plugins.keeping import watched
+
 logger = logging.getLogger(__name__)
 
 
@@ -28,7 +30,7 @@ class Shown:
     html: str
 
 
-_panels: dict[str, dict[str, Callable[..., Panel | None]]] = {"camera": {}, "club": {}}
+_panels: dict[str, dict[str, Callable[..., Panel | None]]] = watched({"camera": {}, "club": {}})
 
 
 def contribute(page: str, title: str, panel: Callable[..., Panel | None]) -> None:

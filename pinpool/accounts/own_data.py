@@ -9,9 +9,10 @@ from typing import Any
 from pinpool.accounts.account import Account
 from pinpool.accounts.serializers import AccountOut, TokenOut
 from pinpool.models import ApiToken
+from pinpool.plugins.keeping import watched
 
-_parts: dict[str, Callable[[Any], list[Any]]] = {}
-_farewells: dict[str, Callable[[Any], None]] = {}
+_parts: dict[str, Callable[[Any], list[Any]]] = watched({})
+_farewells: dict[str, Callable[[Any], None]] = watched({})
 
 
 def contribute(

@@ -1,22 +1,22 @@
 """Find, load, validate: three steps, and a sentence for whatever goes wrong at each."""
 
-import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from importlib.metadata import EntryPoint, entry_points
 from operator import index
 from typing import Literal
 
-from pinpool.units import KINDS
+from pinpool.conf import setting
 
-from .model import ENTRY_POINT_GROUP, PLUGIN_API_VERSION, POINTS, Contribution, Parameter, Plugin
+from .calling import Late, outcome_of, within
+from .keeping import Kept, parts_of, tables
+from .model import ENTRY_POINT_GROUP, PLUGIN_API_VERSION, POINTS, Plugin
+from .validation import faults_of, mistaken_reading
 
 State = Literal["active", "incompatible", "invalid", "failed"]
 
-_NAME = re.compile(r"[a-z][a-z0-9_]{0,39}")
-_KINDS = (*KINDS, "number", "text", "points", "rows")
-#: Keys that stand beside a contribution's own in a body.
-_RESERVED = {"kind", "law", "height", "hole_offset", "section", "camera", "actor"}
+#: The package whose plug-ins come with the service: they are trusted as the rest of it is.
+OURS = "pinpool"
 
 
 @dataclass(frozen=True)
@@ -34,35 +34,62 @@ class Entry:
 def find() -> list[EntryPoint]:
     """Every entry point of the group; ours first, then by name."""
     found = entry_points(group=ENTRY_POINT_GROUP)
-    return sorted(found, key=lambda entry: (_package(entry) != "pinpool", entry.name))
+    return sorted(found, key=lambda entry: (_package(entry) != OURS, entry.name))
 
 
 def load_all(found: Iterable[EntryPoint]) -> list[Entry]:
-    """Load and validate each; a name already contributed makes the later plug-in invalid."""
+    """Load and validate each; what is already contributed makes the later plug-in invalid that takes or changes it."""
     entries: list[Entry] = []
-    taken: dict[tuple[str, str], str] = {}
     for entry_point in found:
-        entry = _load(entry_point)
-        if entry.plugin is not None:
-            names = [("plug-ins", entry.name)]
-            names += [(point, c.name) for point in POINTS for c in getattr(entry.plugin, point)]
-            clash = next((name for name in names if name in taken or names.count(name) > 1), None)
-            if clash:
-                by = taken.get(clash, "itself")
-                reason = f"{entry.package}: {clash[0]}: the name “{clash[1]}” is already taken by {by}."
-                entry = replace(entry, state="invalid", reason=reason, plugin=None)
-            else:
-                taken.update(dict.fromkeys(names, f"{entry.package}, {entry.name}"))
+        before = [entry.plugin for entry in entries if entry.plugin]
+        kept = Kept([*parts_of(before), *tables()])
+        entry = _loaded(entry_point)
+        wrong = "changed what others contribute, which was undone." if kept.mend() else _clash(entry, entries)
+        if wrong:
+            entry = replace(entry, state="invalid", reason=f"{entry.package}: {wrong}", plugin=None)
         entries.append(entry)
     return entries
+
+
+def _clash(entry: Entry, before: list[Entry]) -> str:
+    """What keeps a plug-in from standing beside those loaded before it, or ""."""
+    if entry.plugin is None:
+        return ""
+    taken = {name: f"{other.package}, {other.name}" for other in before for name in _names(other)}
+    names = _names(entry)
+    for name in names:
+        if name in taken or names.count(name) > 1:
+            return f"{name[0]}: the name “{name[1]}” is already taken by {taken.get(name, 'itself')}."
+    return mistaken_reading(entry.plugin, [other.plugin for other in before if other.plugin])
+
+
+def _names(entry: Entry) -> list[tuple[str, str]]:
+    if entry.plugin is None:
+        return []
+    return [("plug-ins", entry.name), *((point, c.name) for point in POINTS for c in getattr(entry.plugin, point))]
+
+
+def _loaded(entry_point: EntryPoint) -> Entry:
+    """The entry of a plug-in, whatever importing it does and however long that takes."""
+    package = _package(entry_point)
+    if package == OURS:
+        return _load(entry_point)
+    seconds = setting("PLUGIN_IMPORT_SECONDS")
+    failed = Entry(entry_point.name, package, "", "failed", "")
+    try:
+        entry, fault = within(seconds, lambda: _load(entry_point))
+    except Late:
+        return replace(failed, reason=f"{package}: importing {entry_point.value} took more than {seconds:g} s.")
+    if fault is not None:
+        return replace(failed, reason=f"{package}: what {entry_point.value} is cannot be read: {fault!r}.")
+    return entry  # type: ignore[no-any-return]
 
 
 def _load(entry_point: EntryPoint) -> Entry:
     package = _package(entry_point)
     failed = Entry(entry_point.name, package, "", "failed", "")
-    try:
-        plugin = entry_point.load()
-    except (Exception, SystemExit) as fault:  # noqa: BLE001  (a stranger's import may do anything; it must harm nothing)
+    plugin, fault = outcome_of(entry_point.load)
+    if fault is not None:
         return replace(failed, reason=f"{package}: importing {entry_point.value} raised {fault!r}.")
     if not isinstance(plugin, Plugin):
         kind = type(plugin).__name__
@@ -77,41 +104,12 @@ def _load(entry_point: EntryPoint) -> Entry:
         reason = f"{package}: written for plug-in API {major}.{minor}; this service offers {ours}."
         return replace(entry, state="incompatible", reason=reason)
     try:
-        wrong = next(_faults(plugin), None)
+        wrong = next(faults_of(plugin), None)
     except Exception as fault:  # noqa: BLE001  (a field may hold anything at all)
         wrong = f"what it contributes cannot be read: {fault!r}."
     if wrong:
         return replace(entry, state="invalid", reason=f"{package}: {wrong}")
     return replace(entry, state="active", reason="Loaded.", plugin=plugin)
-
-
-def _faults(plugin: Plugin) -> Iterator[str]:
-    """A sentence for each thing about a plug-in that is not as the model says."""
-    if not _NAME.fullmatch(plugin.name):
-        yield "its own name is not of a–z, 0–9 and _, at most 40 long."
-    for point in POINTS:
-        for contribution in getattr(plugin, point):
-            if not isinstance(contribution, Contribution):
-                yield f"{point} holds a {type(contribution).__name__}, not a Contribution."
-                return
-            where = f"{point} “{contribution.name}”"
-            if not _NAME.fullmatch(contribution.name):
-                yield f"{where}: a name is a–z, 0–9 and _, at most 40 long."
-            if not callable(contribution.function):
-                yield f"{where}: its function cannot be called."
-            if not contribution.label.strip() or not contribution.source.strip():
-                yield f"{where}: it names no label or no source."
-            yield from (f"{where}: {fault}" for fault in _parameter_faults(contribution))
-
-
-def _parameter_faults(contribution: Contribution) -> Iterator[str]:
-    for parameter in contribution.parameters:
-        if not isinstance(parameter, Parameter):
-            yield "its parameters are not all Parameter."
-        elif not _NAME.fullmatch(parameter.name) or parameter.name in _RESERVED:
-            yield f"a parameter cannot be called “{parameter.name}”."
-        elif parameter.kind not in _KINDS:
-            yield f"“{parameter.kind}” is no kind of parameter; there are {', '.join(_KINDS)}."
 
 
 def _package(entry_point: EntryPoint) -> str:

@@ -8,8 +8,9 @@ from rest_framework.response import Response
 from pinpool.http.schema import Operation
 from pinpool.http.views import View
 
-from .model import POINTS
-from .registry import entries
+from . import registry
+from .health import record_of
+from .model import PLUGIN_API_VERSION, POINTS
 
 
 class PluginOut(serializers.Serializer):
@@ -19,9 +20,12 @@ class PluginOut(serializers.Serializer):
     state = serializers.ChoiceField(["active", "incompatible", "invalid", "failed"])
     reason = serializers.CharField()
     contributes = serializers.DictField(child=serializers.ListField(child=serializers.CharField()))
+    failures = serializers.IntegerField(help_text="Calls that failed since this process of the service was started.")
+    last_failure = serializers.CharField(allow_blank=True, help_text="What the last of them did.")
 
 
 class PluginsOut(serializers.Serializer):
+    api_version = serializers.CharField(help_text="The version of the plug-in API that the service offers.")
     results = PluginOut(many=True)
 
 
@@ -45,7 +49,9 @@ class PluginsView(View):
                     for point in POINTS
                     if entry.plugin and getattr(entry.plugin, point)
                 },
+                "failures": record_of(entry).failures,
+                "last_failure": record_of(entry).last_failure,
             }
-            for entry in entries()
+            for entry in registry.entries()
         ]
-        return self.answer({"results": rows}, PluginsOut)
+        return self.answer({"api_version": ".".join(map(str, PLUGIN_API_VERSION)), "results": rows}, PluginsOut)

@@ -1,12 +1,18 @@
-"""An account with a password, and a client that is signed in to it."""
+"""An account with a password, a client that is signed in to it, and plug-ins loaded beside our own."""
 
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from typing import Any
 
 import pytest
 from rest_framework.test import APIClient
 
+from optics.inputs import parameters_serializer
+from pinpool.plugins import registry
+from pinpool.plugins.loading import Entry, find, load_all
 from tests.accounts import PASSWORD, session_of
 from tests.factories import AccountFactory
+from tests.guests import Fake
 
 
 @pytest.fixture
@@ -21,3 +27,18 @@ def walker(db: None) -> Any:
 def signed_in(walker: Any) -> APIClient:
     """A client with a session of its own."""
     return session_of("walker", PASSWORD)
+
+
+@pytest.fixture
+def install() -> Iterator[Callable[..., Entry]]:
+    """`install(made, …)`: load these beside our own plug-ins; gives the last one's entry."""
+    with ExitStack() as stack:
+
+        def installed(*made: Any) -> Entry:
+            entries = load_all([*find(), *(each if isinstance(each, Fake) else Fake(each) for each in made)])  # type: ignore[list-item]
+            stack.enter_context(registry.trying(entries))
+            return entries[-1]
+
+        parameters_serializer.cache_clear()  # fields are made once for each contribution; tests reuse one name for many
+        yield installed
+    parameters_serializer.cache_clear()
