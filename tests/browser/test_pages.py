@@ -1,8 +1,11 @@
 """The start page, the docs pages and one's account, at phone, tablet and desktop width."""
 
-import pytest
-from playwright.sync_api import Page, expect
+from typing import Any
 
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from tests.browser.conftest import watched
 from tests.browser.every_page import clean, fits, sign_in
 from tests.factories import AccountFactory
 
@@ -69,6 +72,13 @@ def test_looks_and_lengths_are_kept(page: Page) -> None:
     expect(page.locator("html")).to_have_attribute("data-look", "darkroom")
     assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(0, 0, 0)"
     expect(page.get_by_label("Lengths")).to_have_value("in")
+
+
+def test_without_script_a_page_says_what_does_not_work(browser: Browser, live_server: Any) -> None:
+    with watched(browser, live_server.url, 360, java_script_enabled=False) as page:
+        page.goto("/sign-in/")
+        expect(page.locator("noscript p")).to_be_visible()
+        expect(page.get_by_role("button", name="Sign in")).to_be_hidden()  # it would lead to a bare answer of the API
 
 
 def test_a_page_that_is_not_there_is_one_of_ours(page: Page) -> None:
