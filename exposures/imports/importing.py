@@ -11,7 +11,7 @@ from typing import Any
 from django.db import IntegrityError, transaction
 from django.db.models import QuerySet
 from django.http import Http404
-from rest_framework.exceptions import ErrorDetail, ValidationError
+from rest_framework.exceptions import ErrorDetail, PermissionDenied, ValidationError
 
 from clubs.models import Membership
 from clubs.roles import allows
@@ -52,12 +52,17 @@ def batch_of(*, actor: Membership, id: uuid.UUID) -> ImportBatch:  # noqa: A002 
 
 
 def batch_with_rows(*, actor: Membership, id: uuid.UUID) -> ImportBatch:  # noqa: A002
-    """A batch whose rows the actor may read: with private logs among them whoever brought them in alone."""
+    """A batch whose rows the actor may read."""
     batch = batch_of(actor=actor, id=id)
-    named = {column.field for column in columns_of(batch)} | fixed_of(batch).keys()
-    if "visibility" in named and batch.made_by_id != actor.user_id:
+    if not may_read_rows(batch, actor):
         raise Http404
     return batch
+
+
+def may_read_rows(batch: ImportBatch, actor: Membership) -> bool:
+    """With private logs among them, whoever brought them in alone."""
+    named = {column.field for column in columns_of(batch)} | fixed_of(batch).keys()
+    return "visibility" not in named or batch.made_by_id == actor.user_id
 
 
 def _found(rows: QuerySet[ImportBatch], id: uuid.UUID) -> ImportBatch:  # noqa: A002
@@ -116,6 +121,7 @@ def change(
     """Map some columns otherwise, and try every row again."""
     batch = batch_of(actor=actor, id=id)
     _check_roles(actor, batch.kind)
+    _check_rows(actor, batch)
     expected.check(batch.revision)
     if batch.state == State.IMPORTED:
         raise Conflict("This sheet has been imported; undo that first.")
@@ -134,6 +140,12 @@ def change(
 def _check_roles(actor: Membership, kind: str) -> None:
     check_role(membership=actor, action="import_rows")
     check_role(membership=actor, action=KINDS_OF_SHEET[kind][1])
+
+
+def _check_rows(actor: Membership, batch: ImportBatch) -> None:
+    """Whoever may not read the rows could, once they map them otherwise or the logs are their own."""
+    if not may_read_rows(batch, actor):
+        raise PermissionDenied("Its rows say who may see what: only who brought the sheet in maps and imports them.")
 
 
 def locked(actor: Membership, id: uuid.UUID, expected: Expected) -> ImportBatch:  # noqa: A002
@@ -236,6 +248,7 @@ def apply(*, actor: Membership, id: uuid.UUID, rows: str, expected: Expected) ->
     """Import all rows or none, or the good ones. Of a batch that is imported already nothing more comes."""
     batch = batch_of(actor=actor, id=id)
     _check_roles(actor, batch.kind)
+    _check_rows(actor, batch)
     if batch.state == State.IMPORTED:
         return batch
     expected.check(batch.revision)

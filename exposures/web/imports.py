@@ -98,7 +98,8 @@ class ImportPage(AskedPage):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         batch = importing.batch_of(actor=self.membership, id=self.kwargs["id"])
         told, fields = whole(batch), fields_of(batch.kind)
-        mapped = mapped_columns(batch, told.columns, told.questions, fields)
+        page = self._rows()
+        mapped = mapped_columns(told.columns, told.questions, fields, rows=[] if page is None else batch.table[1:])
         missing = [each for each in told.questions if each.column is None]
         clear = [each for each in mapped if not each.questions]
         return super().get_context_data(**kwargs) | {
@@ -116,7 +117,7 @@ class ImportPage(AskedPage):
             "open": len(told.questions),
             "states": [(state, told.rows[state]) for state in STATES if told.rows[state]],
             "state": self.request.GET.get("state"),
-            "page": self._rows(),
+            "page": page,
         }
 
     def _rows(self) -> Page | None:
@@ -176,16 +177,16 @@ def said_of(fault: dict[str, Any], mapped: set[str]) -> str:
 
 
 def mapped_columns(
-    batch: ImportBatch, columns: Sequence[Column], questions: Sequence[Question], fields: dict[str, Field]
+    columns: Sequence[Column], questions: Sequence[Question], fields: dict[str, Field], *, rows: Sequence[Sequence[Any]]
 ) -> list[MappedColumn]:
-    """Each column with the parts of its format, what is asked about it, and its first three filled cells."""
+    """Each column with the parts of its format, what is asked about it, and its first three filled cells in `rows`."""
     return [
         MappedColumn(
             place,
             column,
             [_part(name, column, fields) for name in (parts_of(fields[column.field]) if column.field else ())],
             [each for each in questions if each.column == column.name],
-            [str(row[place]) for row in batch.table[1:] if row[place] not in {None, ""}][:3],
+            [str(row[place]) for row in rows if row[place] not in {None, ""}][:3],
         )
         for place, column in enumerate(columns)
     ]

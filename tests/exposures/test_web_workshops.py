@@ -216,8 +216,8 @@ class Sheets:
         self.client = as_user(self.keeper.user)
         self.at = f"/clubs/{self.club.slug}/imports/"
 
-    def bring(self, name: str = "log.csv", rows: int = 60) -> ImportBatch:
-        data = as_csv(HEADING, messy_rows(rows)[0])
+    def bring(self, name: str = "log.csv", rows: int = 60, data: bytes = b"") -> ImportBatch:
+        data = data or as_csv(HEADING, messy_rows(rows)[0])
         sent = self.client.post(
             reverse("pinpool:exposures:imports", args=[self.club.slug]),
             {"file": SimpleUploadedFile(name, data), "kind": "exposures"}, format="multipart",
@@ -257,6 +257,18 @@ def test_a_sheet_shows_its_columns_questions_and_faulty_rows(sheets: Sheets) -> 
     assert re.findall(r'<th scope="row">(\d+)</th>', page) == [str(row["row"]) for row in faulty]
     assert "&lt;script&gt;alert(1)&lt;/script&gt;" in page
     assert "<script>alert" not in page
+
+
+def test_a_keeper_sees_no_cell_of_another_s_sheet_with_private_rows(sheets: Sheets, as_user: Any) -> None:
+    member = MembershipFactory.create(club=sheets.club)
+    sheets.client = as_user(member.user)
+    heading, row = ["Date", "Box", "Paper", "EV", "Time", "Visibility", "Note"], ["2026-05-01T12:00Z", "T1"]
+    data = as_csv(heading, [[*row, "Glasswort", "13", "4 min", "private", "behind the wall"]])
+    at = f"{sheets.at}{sheets.bring(data=data).pk}/"
+    own, keepers = (read(user, at) for user in (member.user, sheets.keeper.user))
+    for words in ("behind the wall", "apply/", "Try again like this"):
+        assert words in own
+        assert words not in keepers
 
 
 def test_rows_of_a_sheet_are_paged_and_cost_no_more(sheets: Sheets) -> None:

@@ -253,6 +253,19 @@ def test_batches_are_ones_own_and_keepers(here: Any) -> None:
     assert member.get(f"{here.at}{private['id']}/rows/").status_code == 200
 
 
+def test_only_who_brought_private_rows_in_maps_and_imports_them(here: Any) -> None:
+    """Else a keeper could read them: with another mapping, or as their own private entries."""
+    member = here.join("member")
+    private = here.bring(as_csv([*SHORT, "Visibility"], [[*GOOD, "private"]]), client=member)
+    aside = {"columns": [{"column": "Visibility", "field": None}]}
+    here.change(private, aside, 403)
+    here.apply(private, status=403)
+    assert not ExposureLog.objects.exists()
+    here.client = member
+    here.apply(private)
+    assert ExposureLog.objects.get().private
+
+
 def test_papers_take_a_leader(here: Any) -> None:
     sheet = as_csv(["Paper", "Family", "EI"], [["Samphire", "graded paper", "6"]])
     assert "add paper" in problem_of(here.send(sheet, client=here.join("member"), kind="papers"), 403)["detail"]
