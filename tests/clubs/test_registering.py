@@ -56,7 +56,7 @@ def test_registering_a_camera(here: Here) -> None:
     assert camera.keys() == CAMERA_KEYS
     assert camera["spec"].keys() == SPEC_KEYS
     assert (camera["code"], camera["revision"], camera["spec"]["number"]) == ("K-7", 1, 1)
-    assert camera["owner"] == camera["spec"]["author"] == here.members["member"].user.username
+    assert camera["owner"] == camera["spec"]["author"] == here.members["member"].user.get_username()
     assert camera["spec"]["typed"] == {"film_plane": FILM_PLANES["drum"], "hole": HOLE}
     assert camera["spec"]["hole"] == {
         "diameter": {"value": 0.3, "unit": "mm"},

@@ -31,7 +31,7 @@ def test_logging_an_exposure(here: Any) -> None:
     assert {key: entry[key] for key in same} == {key: sent[key] for key in same}
     assert entry["exposure_time"] == {"value": 200.0, "unit": "s", "text": "3 min 20 s"}
     assert (entry["spec"], entry["f_number"], entry["exposure_index"]) == (1, here.spec.f_number, 6.0)
-    assert entry["member"] == here.member.user.username
+    assert entry["member"] == here.member.user.get_username()
     # t = N²/(2^EV·EI/100), twice that through a filter of one stop; EV = log₂(16²·60)
     indicated = here.spec.f_number**2 / (16**2 * 60 * 0.06) * 2
     assert entry["indicated_time"]["value"] == pytest.approx(indicated, rel=1e-12)

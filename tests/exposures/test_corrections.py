@@ -118,9 +118,9 @@ def test_who_may_correct(here: Any, as_user: Any) -> None:
     problem_of(correct(here, entry, as_user(MembershipFactory.create(club=here.club, role="guest").user)), 403)
     keeper = as_user(MembershipFactory.create(club=here.club, role="keeper").user)
     by_keeper = correct(here, entry, keeper, result={"judged_stops": 1}).json()
-    assert by_keeper["member"] == author.user.username
+    assert by_keeper["member"] == author.user.get_username()
     by_author = correct(here, by_keeper, as_user(author.user), result={"judged_stops": 2})
-    assert by_author.json()["member"] == author.user.username
+    assert by_author.json()["member"] == author.user.get_username()
     check_cells(here.club)
     elsewhere = ExposureLogFactory.create()
     problem_of(correct(here, {"id": str(elsewhere.id)}, keeper), 404)

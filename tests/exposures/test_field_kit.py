@@ -99,7 +99,7 @@ def test_the_times_are_the_members_own(here: Any, as_user: Any) -> None:
     here.season(scatter=0.3)
     other = MembershipFactory.create(club=here.club)
     mine, theirs = kit_of(here), kit_of(here, as_user(other.user))
-    assert (mine["member"], theirs["member"]) == (here.member.user.username, other.user.username)
+    assert (mine["member"], theirs["member"]) == (here.member.user.get_username(), other.user.get_username())
     assert mine["times"][0]["rows"] != theirs["times"][0]["rows"]
     assert "by 16 logs" in mine["rests_on"]
     assert "You have judged no log yet" in theirs["rests_on"]

@@ -35,7 +35,7 @@ def test_filters(here: Any) -> None:
 
     assert found("") == found("corrected=false") == found("corrected=true") == ["own", "two", "one"]
     assert found("camera=T1") == found("camera=t1") == found(f"paper={here.paper.id}") == ["own", "one"]
-    assert found(f"member={here.member.user.username}") == found("judged=true") == ["own", "one"]
+    assert found(f"member={here.member.user.get_username()}") == found("judged=true") == ["own", "one"]
     assert found("judged=false") == found("camera=T2") == found("visibility=club") == ["two"]
     assert found("shared=true") == found("visibility=shared") == ["one"]
     assert found("shared=false") == ["own", "two"]
@@ -117,7 +117,7 @@ def test_each_filter_is_answered_by_an_index(here: Any, analysed: bool) -> None:
     indexes = {
         "": in_order, f"cursor={cursor_of}": in_order, "judged=true": in_order, "corrected=true": in_order,
         "camera=C3": {"pinpool_log_by_spec"}, f"paper={paper}": {"pinpool_log_by_paper"},
-        f"member={here.member.user.username}": {"pinpool_log_by_member"},
+        f"member={here.member.user.get_username()}": {"pinpool_log_by_member"},
         "shared=true": {"pinpool_log_shared"}, "visibility=shared": {"pinpool_log_shared"},
         "visibility=private": {"pinpool_log_private"}, "judged=false": {"pinpool_log_unjudged"},
         window: by_time, "until=2026-05-01T20:00:00Z": by_time, "since=2026-05-01T20:00:00Z": in_order,

@@ -50,7 +50,7 @@ def test_a_private_log_is_there_for_its_author_alone(here: Any, as_user: Any) ->
         other = as_user(MembershipFactory.create(club=here.club, role=role).user)
         problem_of(other.get(f"{here.at}exposures/{mine['id']}/"), 404)
         problem_of(correct(here, mine, other), 404)
-        for query in ("", "corrected=true", "visibility=private", f"member={here.member.user.username}"):
+        for query in ("", "corrected=true", "visibility=private", f"member={here.member.user.get_username()}"):
             rows = other.get(f"{here.at}exposures/?{query}").json()["results"]
             assert mine["id"] not in [row["id"] for row in rows]
     assert not TrailEntry.objects.filter(subject__contains=mine["id"]).exists()

@@ -40,7 +40,7 @@ def test_a_cameras_sheet(here: Here) -> None:
         "id", "number", "kind", "subject", "digest", "issued_by", "issued_at", "pdf", "data", "changes",
     }  # fmt: skip
     assert (sheet["number"], sheet["kind"], sheet["subject"]) == (2, "camera_spec", "camera T1")
-    assert sheet["issued_by"] == here.members["member"].user.username
+    assert sheet["issued_by"] == here.members["member"].user.get_username()
     assert sheet["digest"] == digest(sheet["data"])
     assert sheet["changes"] == {
         "since": None, "changes": [], "text": ["This is the first sheet of its kind for this subject."],
@@ -210,7 +210,7 @@ def section(camera: Any, actor: Any, width_mm: float, words: str = "") -> dict[s
     """A section of a package of somebody's."""
     if width_mm > 100:
         raise Impossible("too_wide", "Nobody has such a shelf.", "width")
-    row = [camera.code, f"{camera.f_number:.0f} {actor.username} {width_mm:g} {words}"]
+    row = [camera.code, f"{camera.f_number:.0f} {actor.get_username()} {width_mm:g} {words}"]
     return {"title": "A shelf", "blocks": [{"kind": "facts", "rows": [row]}]}
 
 
@@ -237,7 +237,7 @@ def shelf(here: Here, monkeypatch: pytest.MonkeyPatch) -> Any:
 def test_a_contributed_section_comes_after_the_sheets_own(here: Here, shelf: Any) -> None:
     asked = [{"section": "shelf", "width": "4 cm"}, {"section": "shelf", "width": "1 cm", "words": "*jam*"}]
     sheet = here.post("cameras/T1/sheets/", SPEC | {"sections": asked})
-    username = here.members["member"].user.username
+    username = here.members["member"].user.get_username()
     assert [section["blocks"][0]["rows"][0] for section in sheet["data"]["sections"][-2:]] == [
         ["T1", f"258 {username} 40 none"], ["T1", f"258 {username} 10 *jam*"],
     ]  # fmt: skip

@@ -230,7 +230,7 @@ def test_papers(here: Any) -> None:
 def test_whose_logs(here: Any) -> None:
     other = MembershipFactory.create(club=here.club, role="member")
     guest = MembershipFactory.create(club=here.club, role="guest")
-    names = [other.user.username, "nobody", guest.user.username]
+    names = [other.user.get_username(), "nobody", guest.user.get_username()]
     rows = [[*GOOD, name] for name in names]
     batch = here.bring(as_csv([*SHORT, "Who"], rows))
     assert [fault["code"] for row in here.rows(batch) for fault in row["faults"]] == ["unknown_member", "not_allowed"]

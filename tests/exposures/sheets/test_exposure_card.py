@@ -145,7 +145,7 @@ def test_a_camera_of_the_same_code_elsewhere_is_another(here: Any) -> None:
 
 def test_nobody_is_named(here: Any) -> None:
     here.season()
-    members = [log.member.username for log in here.club.exposures.select_related("member")]
+    members = [log.member.get_username() for log in here.club.exposures.select_related("member")]
     said = texts(card(here))
     assert "60 logs by 4 members with 4 cameras, from 5 s to 50 min: an index of 8.5, an exponent of 1.30" in said
     assert len(set(members)) == 4

@@ -40,7 +40,7 @@ def test_before_closing(day: Day) -> None:
     assert response["ETag"] == day.phone(1).client.get(day.phone(1).at)["ETag"] == '"r2"'
     assert day.phone(1).get()["claimed"] is True
     place = day.places()[0]
-    assert place["claimed_by"] == day.member.user.username
+    assert place["claimed_by"] == day.member.user.get_username()
     entry = TrailEntry.objects.get(action="claim_place")
     assert (entry.actor, entry.subject) == (day.member.user, f"place 1 of workshop {day.made['number']}")
     phone = day.phone(1)  # which goes on without an account
@@ -79,7 +79,7 @@ def test_after_closing_camera_and_logs_become_theirs(day: Day) -> None:
     assert after["fingerprint"] != before["fingerprint"]
     assert after["evidence"]["members"] == before["evidence"]["members"] == 2
     changed = TrailEntry.objects.get(action="change_camera")
-    assert (changed.subject, changed.after) == (f"camera {code}", {"owner": day.member.user.username})
+    assert (changed.subject, changed.after) == (f"camera {code}", {"owner": day.member.user.get_username()})
     [tag] = {entry["revision"] for entry in day.client.get(f"{day.club_at}exposures/?camera={code}").json()["results"]}
     assert tag == 2  # its author is another one: what was read before is not what stands there now
 
@@ -88,7 +88,7 @@ def test_it_is_claimed_once(day: Day) -> None:
     assert claim(day, 1, day.member.user).status_code == 200
     assert "already" in problem_of(claim(day, 1, day.member.user), 409)["detail"]
     detail = problem_of(claim(day, 1, day.keeper.user), 409)["detail"]
-    assert day.member.user.username not in detail
+    assert day.member.user.get_username() not in detail
     assert day.place(1).user == day.member.user
     assert TrailEntry.objects.filter(action="claim_place").count() == 1
 
@@ -123,7 +123,7 @@ def test_a_guest_owns_no_camera(day: Day) -> None:
 def test_a_camera_that_somebody_has_by_now_stays_theirs(day: Day) -> None:
     day.phone(1).note()
     code = day.close().json()["cameras"][0]["code"]
-    body = {"owner": day.leader.user.username}
+    body = {"owner": day.leader.user.get_username()}
     assert day.keepers.patch(f"{day.club_at}cameras/{code}/", body, headers=ANY).status_code == 200
     told = claim(day, 1, day.member.user).json()
     assert (told["camera"], told["owned"], told["exposures"]) == (code, False, 1)
@@ -161,7 +161,7 @@ def test_ones_own_logs_elsewhere_are_left_alone(day: Day) -> None:
     claim(day, 1, day.member.user)
     assert cells_are_the_logs()
     assert sorted(EvidenceCell.objects.values_list("member__username", "logs")) == sorted(
-        [(day.member.user.username, 2), (other.user.username, 1)]
+        [(day.member.user.get_username(), 2), (other.user.get_username(), 1)]
     )
 
 

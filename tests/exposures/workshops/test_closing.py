@@ -192,7 +192,7 @@ def test_whoever_claimed_a_place_owns_what_it_becomes(day: Day) -> None:
     gone.delete()
     deleted.delete()
     made = day.close().json()["cameras"]
-    assert [each["owner"] for each in made] == [day.member.user.username, None, None, None]
+    assert [each["owner"] for each in made] == [day.member.user.get_username(), None, None, None]
     logs = list(ExposureLog.objects.order_by("number"))
     assert [log.member for log in logs] == [day.member.user, guest, gone.user, None]
     assert [log.person and log.person.name for log in logs] == [None, None, None, "n4"]

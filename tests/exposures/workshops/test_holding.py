@@ -20,7 +20,7 @@ def test_places_and_their_codes_are_made_at_once(day: Day) -> None:
     }  # fmt: skip
     assert (day.made["places"], day.made["stations"], day.made["joins_as"], day.made["revision"]) == (3, 1, None, 1)
     assert day.made["design"] == {"id": day.design.pk, "name": "Biscuit drum"}
-    assert day.made["leader"] == day.leader.user.username
+    assert day.made["leader"] == day.leader.user.get_username()
     codes = [place["code"] for place in day.places()]
     assert [place["number"] for place in day.places()] == [1, 2, 3]
     assert len(set(codes)) == 3
