@@ -1,0 +1,1 @@
+"""An invented reed cutters' cooperative, whose site was there before Pinpool came into it."""
