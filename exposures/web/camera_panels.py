@@ -23,7 +23,7 @@ def latest_logs(*, camera: Camera, membership: Membership) -> Panel | None:
 
 def offset(*, camera: Camera, membership: Membership) -> Panel | None:
     """What the logs made with the spec in force say of its hole, and the form for a card with its times."""
-    if camera.spec is None or not allows(membership.role, "read_estimates"):
+    if camera.spec is None or not allows(membership.role, "compare"):
         return None
     [known] = cameras_known([camera], membership.club)
     papers = papers_in(club=membership.club).filter(retired_at=None).order_by("name")

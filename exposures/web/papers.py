@@ -70,7 +70,9 @@ class PaperPage(ClubPage):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         paper = selectors.paper_in(club=self.club, id=self.kwargs["id"])
         [known] = selectors.known_of([paper], self.club)
-        logs = logs_beside_line(actor=self.membership, paper=paper)
+        may = {each for each in ("compare", "read_pool") if allows(self.membership.role, each)}
+        logs = logs_beside_line(actor=self.membership, paper=paper) if "compare" in may else []
+        merges = pooling.merges_in(club=self.club) if "read_pool" in may else []
         process = _latest_process(paper)
         key = paper.catalogue_key
         return (
@@ -91,7 +93,7 @@ class PaperPage(ClubPage):
                 "steps": [(NAMES.get(step.name, step.name), step) for step in steps_of(process)],
                 "wash": STEPS_S["wash"],
                 "chemicals_caution": CHEMICALS_CAUTION,
-                "merges": [each for each in pooling.merges_in(club=self.club) if key in {each.key, each.into_key}],
+                "merges": [each for each in merges if key in {each.key, each.into_key}],
             }
         )
 
@@ -135,6 +137,6 @@ def law_said(law: dict[str, Any]) -> str:
 
 
 def _latest_process(paper: Paper) -> dict[str, Any] | None:
-    """How the newest log of a paper that says so was developed; of private ones nothing."""
-    logs = ExposureLog.objects.filter(paper=paper, private=False, process__isnull=False).order_by("-number")
-    return logs.values_list("process", flat=True).first()
+    """How the newest log of a paper that says so was developed; of private and corrected ones nothing."""
+    told = ExposureLog.objects.filter(paper=paper, private=False, corrected_at=None, process__isnull=False)
+    return told.order_by("-number").values_list("process", flat=True).first()

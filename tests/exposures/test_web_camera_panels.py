@@ -39,9 +39,11 @@ def test_a_camera_tells_its_log_its_offset_and_its_next_test(log: Any) -> None:
     assert "Print its exposure card" in text
 
 
-def test_a_guest_sees_no_next_test_and_prints_no_card(log: Any) -> None:
+def test_a_guest_sees_no_offset_and_no_next_test_and_prints_no_card(log: Any) -> None:
+    """As in the API, where comparing and the next tests are for members."""
     text = page_of(log, "guest")
-    assert "By 1 log" in text
+    assert "4 min" in text
+    assert "By 1 log" not in text
     assert "Load T1 with" not in text
     assert "Print its exposure card" not in text
 

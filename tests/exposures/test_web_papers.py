@@ -153,6 +153,29 @@ def test_a_wrong_log_is_named_to_its_author_and_leaders_alone(here: Here) -> Non
         assert "looks wrong" not in page
 
 
+def test_a_guest_sees_no_more_of_a_paper_than_the_api_gives(here: Here, as_user: Any) -> None:
+    """Not how cameras and members compare, which a log beside the line tells, and not what was merged."""
+    here.season(count=16)
+    PaperMerge.objects.create(club=here.club, key="glasswort old|graded paper", into_key=here.paper.catalogue_key)
+    guest = MembershipFactory.create(club=here.club, role="guest").user
+    for what in ("comparison/?by=member", "catalogue/merges/"):
+        assert as_user(guest).get(here.at + what).status_code == 403
+    path = f"/clubs/{here.club.slug}/papers/{here.paper.pk}/"
+    own, guests = read(here.member.user, path), read(guest, path)
+    for words in ("“Right for”", 'class="log"', "glasswort old|graded paper"):
+        assert words in own
+        assert words not in guests
+
+
+def test_how_a_paper_was_developed_is_told_by_no_corrected_log(here: Here) -> None:
+    made = here.log(process={"developer": "Marsh developer"})
+    path = f"/clubs/{here.club.slug}/papers/{here.paper.pk}/"
+    assert "Marsh developer" in read(here.member.user, path)
+    fixed = here.client.post(f"{here.at}exposures/{made['id']}/corrections/", here.body(reason="it was another"))
+    assert fixed.status_code == 201
+    assert "Marsh developer" not in read(here.member.user, path)
+
+
 def test_who_contributes_is_counted_over_merged_names_and_other_clubs(here: Here, as_user: Any) -> None:
     here.season(count=16)
     same = PaperFactory.create(club=here.club, name="Glasswort old", nominal_exposure_index=6.0)
