@@ -3,23 +3,22 @@
 import uuid
 from typing import Any
 
-import numpy as np
 from rest_framework import serializers
 
+from clubs.models import CameraSpec
 from clubs.web.drawings import section_of
 from exposures.embed.drawings import tree_of
 from exposures.embed.models import Embedding
 from exposures.embed.origins import FORM, Origin
 from exposures.embed.script import Script, script
 from exposures.embed.selectors import Card, Curve
+from exposures.embed.words import figures_of, lie_of_the_film
 from exposures.outputs import CurvePointOut, NumbersIntervalOut, RecommendationOut
 from exposures.sheets.exposure_card import SUN_CAUTION
 from exposures.web.plots import paper_svg
-from optics.core.say import say_length
 from optics.inputs import ReadingField
 from optics.outputs import FilmPlaneOut, FlagOut, length, number
 from pinpool.http.fields import Identifier, StrictSerializer, Text, YesNo
-from pinpool.plugins.registry import contributions
 
 #: So many sites, and so many cameras or papers, may be named.
 MOST_ORIGINS, MOST_SHOWN = 20, 200
@@ -96,6 +95,22 @@ class EmbeddedClubOut(serializers.Serializer):
         return SUN_CAUTION
 
 
+class FigureOut(serializers.Serializer):
+    """A figure in words, for people."""
+
+    label = serializers.CharField()  # type: ignore[assignment]
+    text = serializers.CharField()
+
+
+class Figures(serializers.ListField):
+    """The figures that a camera is known by."""
+
+    child = FigureOut()
+
+    def to_representation(self, spec: CameraSpec) -> list[dict[str, str]]:
+        return [figure._asdict() for figure in figures_of(spec, self.context.get("lengths", "mm"))]
+
+
 class RegisteredCameraOut(serializers.Serializer):
     """A camera in use."""
 
@@ -104,6 +119,7 @@ class RegisteredCameraOut(serializers.Serializer):
     f_number = number("spec.f_number")
     hole_diameter = length("spec.hole_diameter_mm")
     focal_length = length("spec.focal_length_mm")
+    figures = Figures(source="spec", help_text="The same in words.")
 
 
 class EmbeddedCameraOut(serializers.Serializer):
@@ -116,6 +132,7 @@ class EmbeddedCameraOut(serializers.Serializer):
     hole_diameter = length("spec.hole_diameter_mm")
     hole_uncertainty = length("spec.hole_uncertainty_mm", help_text="One standard deviation; 0: nobody said.")
     focal_length = length("spec.focal_length_mm")
+    figures = Figures(source="spec", help_text="The same in words.")
     film_plane = FilmPlaneOut(source="plane")
     text = serializers.SerializerMethodField(help_text="How the film lies, in words.")
     drawing = serializers.SerializerMethodField(help_text=DRAWING)
@@ -124,16 +141,7 @@ class EmbeddedCameraOut(serializers.Serializer):
         return card.camera.retired_at is not None
 
     def get_text(self, card: Card) -> str:
-        plane, lengths = card.plane, self.context.get("lengths", "mm")
-        long, high, near, far = (
-            say_length(mm, lengths) for mm in (plane.length_mm, plane.height_mm, plane.shortest_mm, plane.longest_mm)
-        )
-        across, down = (np.rad2deg(getattr(plane.field_of_view, f"{way}_rad")) for way in ("horizontal", "vertical"))
-        kind = contributions("film_planes")[plane.kind].label
-        return (
-            f"{kind[:1].upper()}{kind[1:]}. The film is {long} long and {high} high, laid flat; in the camera it lies "
-            f"{near} to {far} from the hole and sees {across:.0f}° across and {down:.0f}° down."
-        )
+        return lie_of_the_film(card.plane, self.context.get("lengths", "mm"))
 
     def get_drawing(self, card: Card) -> list[Any] | None:
         title = f"How the film lies in {card.camera.code}"

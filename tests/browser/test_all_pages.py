@@ -8,6 +8,7 @@ from django.urls import get_resolver, reverse
 from playwright.sync_api import Page, expect
 
 from clubs.invitations import invite
+from exposures.embed.models import Embedding
 from tests.browser.every_page import clean, fits, sign_in
 from tests.factories import (
     CameraSpecFactory,
@@ -21,8 +22,8 @@ from tests.factories import (
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
-#: Routes that are no pages: a service worker, a manifest, and a part of a page.
-PARTS = {"field:worker", "field:manifest", "exposures_web:workshop_live", "web:within"}
+#: Routes that are no pages: a service worker, a manifest, a script, and a part of a page.
+PARTS = {"field:worker", "field:manifest", "exposures_web:workshop_live", "embed_web:script", "web:within"}
 #: A page of its own that cannot be made by factories has its own test: test_import_page.py.
 ELSEWHERE = {"exposures_web:import"}
 
@@ -44,6 +45,9 @@ def addresses() -> tuple[Any, dict[str, str]]:
     workshop = WorkshopFactory.create(club=club, design=design, paper=paper)
     place = PlaceFactory.create(workshop=workshop, number=1)
     log = ExposureLogFactory.create(paper=paper, spec=spec)
+    embedding = Embedding.objects.create(club=club, registry=True, origins=["https://walkers.example"])
+    embedding.cameras.add(spec.camera)
+    embedding.papers.add(paper)
     invitation = invite(actor=keeper, role="member", uses=1, days=7, note="")
     within: dict[str, dict[str, Any]] = {
         "clubs_web:camera": {"code": spec.camera.code},
@@ -51,6 +55,8 @@ def addresses() -> tuple[Any, dict[str, str]]:
         "exposures_web:paper": {"id": paper.pk},
         "exposures_web:entry": {"id": log.id},
         "exposures_web:workshop": {"number": workshop.pk},
+        "embed_web:camera": {"code": spec.camera.code},
+        "embed_web:paper": {"id": paper.pk},
     }
     alone = {
         "clubs_web:join": {"code": invitation.code},
