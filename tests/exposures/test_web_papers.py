@@ -158,7 +158,7 @@ def test_a_guest_sees_no_more_of_a_paper_than_the_api_gives(here: Here, as_user:
     here.season(count=16)
     PaperMerge.objects.create(club=here.club, key="glasswort old|graded paper", into_key=here.paper.catalogue_key)
     guest = MembershipFactory.create(club=here.club, role="guest").user
-    for what in ("comparison/?by=member", "catalogue/merges/"):
+    for what in ("comparison/?by=member", "paper-merges/"):
         assert as_user(guest).get(here.at + what).status_code == 403
     path = f"/clubs/{here.club.slug}/papers/{here.paper.pk}/"
     own, guests = read(here.member.user, path), read(guest, path)
