@@ -85,7 +85,7 @@ class SpecIn(StrictSerializer):
     film_plane = FilmPlaneField()
     hole = MadeHoleIn()
     focal_length = Length(required=False, help_text="Nominal; left out: half of shortest + longest.")
-    reason = Text(max_length=300, required=False, default="")
+    reason = Text(max_length=300, required=False, default="", allow_blank=True)
 
     def to_internal_value(self, data: Any) -> dict[str, Any]:
         attrs = super().to_internal_value(data)

@@ -66,6 +66,6 @@ class PublishedOut(serializers.Serializer):
         help_text="As entered; of a law, so that straight lines in log-log between them are within 0.01 stop of it.",
     )
     reciprocity = serializers.JSONField(
-        source="published_law", allow_null=True, help_text="The law that the rows are of, as written; null: a table."
+        source="published_law", help_text="The law that the rows are of, as written; null: a table."
     )
     source = serializers.CharField(source="published_source")

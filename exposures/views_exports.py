@@ -57,7 +57,7 @@ class ExportView(Whole):
     renderer_classes = [CSVRenderer, JSONRenderer]  # whatever a caller accepts, what is streamed is a CSV
     query = {"what": OpenApiParameter("what", str, enum=WHAT, required=True, description="Which of them.")}
     actions = {"GET": "export_sheet"}
-    operations = {"GET": Operation(gives=OpenApiTypes.BINARY, media="text/csv", refusals=READ)}
+    operations = {"GET": Operation(gives=OpenApiTypes.STR, media="text/csv", refusals=READ)}
 
     def get(self, request: Request, club: str) -> StreamingHttpResponse:
         member, what = self.member, request.query_params.get("what")

@@ -237,8 +237,9 @@ class ReceptorField(serializers.Field):
             raise serializers.ValidationError(f"One of {', '.join(known)}, or a wavelength.", "invalid_choice")
         return wavelength_field().run_validation(data)
 
-    def to_representation(self, value: Any) -> Any:
-        return value
+    def to_representation(self, value: float) -> str:
+        """A default, in the words in which it might be sent."""
+        return f"{value:g} nm"
 
 
 def wavelength_field(**kwargs: Any) -> QuantityField:

@@ -82,7 +82,7 @@ class HoleReadingIn(StrictSerializer):
     resolution = QuantityField("resolution", minimum=10.0, maximum=1e6, required=False)
     diameter = Length(maximum=20.0, required=False)
     uncertainty = Length(maximum=20.0, minimum=0.0, required=False)
-    direction = Text(max_length=20, required=False, default="", help_text="Such as across or down.")
+    direction = Text(max_length=20, required=False, default="", allow_blank=True, help_text="Such as across or down.")
 
     _WAYS = {
         "holes_across": ({"span"}, {"holes_across_uncertainty"}),

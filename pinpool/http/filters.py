@@ -12,7 +12,10 @@ from rest_framework.request import Request
 LENGTHS = OpenApiParameter("lengths", str, enum=["mm", "in"], description="The unit lengths are shown in: mm.")
 
 FIELDS = OpenApiParameter(
-    "fields", str, description="Only these keys of each object, by name, joined by commas; left out: all."
+    "fields",
+    str,
+    description="Only these keys of each object, by name, joined by commas; left out: all. The other keys are then "
+    "missing, required or not.",
 )
 
 

@@ -7,10 +7,11 @@ from typing import Any
 
 from drf_spectacular.extensions import OpenApiAuthenticationExtension, OpenApiSerializerFieldExtension
 from drf_spectacular.openapi import AutoSchema
-from drf_spectacular.plumbing import ResolvedComponent
+from drf_spectacular.plumbing import ResolvedComponent, force_instance
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import Direction, OpenApiParameter, OpenApiResponse
 from rest_framework import serializers
+from rest_framework.fields import empty
 
 from pinpool.units import KINDS
 
@@ -25,8 +26,8 @@ class Operation:
     """What one method of a view takes and gives.
 
     `page` wraps `gives` in a cursor page; `again`: the same sent again is answered with 200 instead of `status`;
-    `media` is what the answer is where it is not JSON, and `gives` then `OpenApiTypes.BINARY`; what is no text is
-    given as plain bytes too, to whoever asks for those.
+    `media` is what the answer is where it is not JSON, and `gives` then `OpenApiTypes.STR` or `BINARY`; what is no
+    text is given as plain bytes too, to whoever asks for those.
     """
 
     gives: type[serializers.BaseSerializer] | OpenApiTypes
@@ -74,8 +75,7 @@ class Schema(AutoSchema):
         if operation.page:
             gives = page_of(gives)
         statuses = (200, operation.status) if operation.again else (operation.status,)
-        binary = gives is OpenApiTypes.BINARY and not operation.media.startswith("text/")
-        media = (operation.media, OCTETS) if binary else (operation.media,)
+        media = (operation.media, OCTETS) if gives is OpenApiTypes.BINARY else (operation.media,)
         responses: dict[Any, Any] = {(status, each): gives for status in statuses for each in media}
         for status in (*operation.refusals, "default"):
             responses[(status, MEDIA_TYPE)] = OpenApiResponse(ProblemOut, description=_REFUSALS[status])
@@ -124,10 +124,24 @@ class Schema(AutoSchema):
             return _with_type(parameter, component(self, "Lengths", {"type": "string", "enum": list(parameter.enum)}))
         return parameter
 
+    def _map_basic_serializer(self, serializer: Any, direction: Direction) -> dict[str, Any]:
+        """An answer always has what it has a default for."""
+        schema = super()._map_basic_serializer(serializer, direction)
+        if direction == "response":
+            given = {name for name, field in force_instance(serializer).fields.items() if field.default is not empty}
+            if always := sorted({*schema.get("required", ()), *given} & schema["properties"].keys()):
+                schema["required"] = always
+        return schema
+
     def _map_serializer_field(self, field: Any, direction: Direction, bypass_extensions: bool = False) -> Any:
-        """A choice that may be null is a named choice or null, not a choice that null is among."""
+        """Defaults as a client may send them, and a choice or null as a named choice or null."""
         schema = super()._map_serializer_field(field, direction, bypass_extensions)
         schema.pop("x-spec-enum-id", None)
+        match schema.get("default"):
+            case {"value": value, "unit": unit}:
+                schema["default"] = f"{value:g} {unit}"
+            case None if not field.allow_null:
+                schema.pop("default", None)
         choices = schema.get("enum", ())
         if None not in choices or not field.field_name:
             return schema
