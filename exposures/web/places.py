@@ -1,5 +1,6 @@
 """The page of one place of a workshop, for the phone of whoever has its claim code; no account is needed."""
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
@@ -9,11 +10,11 @@ from exposures.sheets.exposure_card import SUN_CAUTION
 from exposures.web.asked import as_api, reading_ways
 from exposures.workshops import entries, places, tables
 from exposures.workshops.codes import shown_code
-from exposures.workshops.holes import beside_plan, f_number_of
-from exposures.workshops.models import Place, PlaceExposure
+from exposures.workshops.holes import HoleBesidePlan, beside_plan, f_number_of
+from exposures.workshops.models import Place, PlaceExposure, Workshop
 from exposures.workshops.preparing import HOLE_CAUTION
 from pinpool.accounts.throttles import address_of
-from pinpool.http.problems import Conflict
+from pinpool.http.problems import Conflict, PluginFailed
 from pinpool.web.pages import Page
 
 
@@ -37,7 +38,7 @@ class PlacePage(Page):
                 "shown_code": shown_code(place.code),
                 "f_number": f_number_of(place) if measured else None,
                 "planned_f_number": workshop.design.focal_length_mm / workshop.design.hole_diameter_mm,
-                "beside": beside_plan(workshop, [place]).get(place.number),
+                "beside": holes_beside_plan(workshop, [place]).get(place.number),
                 "entries": [Entry(each) for each in entries.entries_of(place=place).order_by("-number")],
                 "ways": reading_ways(workshop.club),
                 "cautions": (HOLE_CAUTION, SUN_CAUTION),
@@ -59,6 +60,14 @@ def table(place: Place) -> dict[str, Any]:
         return {"table": tables.table_of(place)}
     except Conflict as fault:
         return {"table": None, "no_table": str(fault.detail)}
+
+
+def holes_beside_plan(workshop: Workshop, places: Sequence[Place]) -> dict[int, HoleBesidePlan]:
+    """As `beside_plan`; of none where the plug-in of the design's film plane is gone."""
+    try:
+        return beside_plan(workshop, places)
+    except PluginFailed:
+        return {}
 
 
 class Entry:

@@ -20,10 +20,11 @@ from clubs.web.base import ClubPage
 from exposures.processes import METHODS
 from exposures.selectors import papers_in
 from exposures.web.asked import AskedPage, as_api, words_of
+from exposures.web.places import holes_beside_plan
 from exposures.workshops import selectors
 from exposures.workshops.addresses import place_address
 from exposures.workshops.codes import shown_code
-from exposures.workshops.holes import HoleBesidePlan, beside_plan, f_number_of
+from exposures.workshops.holes import HoleBesidePlan, f_number_of
 from exposures.workshops.models import Place, Workshop
 from exposures.workshops.preparing import Asked, Preparation, prepare
 from exposures.workshops.serializers import JOINS_AS
@@ -33,6 +34,7 @@ from optics.core.sheet_cuts import NAMED_SHEETS
 from optics.core.sheet_cuts_svg import sheet_cuts_svg
 from pinpool.conf import setting
 from pinpool.http.pages import page_of_rows
+from pinpool.http.problems import PluginFailed
 
 #: The newest results that the live table shows.
 SHOWN_RESULTS = 60
@@ -93,7 +95,7 @@ class LivePlace:
 def live_places(workshop: Workshop) -> list[LivePlace]:
     """Every place of a workshop, by its number."""
     places: Sequence[Place] = list(selectors.places_of(workshop=workshop).order_by("number"))
-    found = beside_plan(workshop, places)
+    found = holes_beside_plan(workshop, places)
     return [
         LivePlace(place, f_number_of(place) if place.hole_diameter_mm else None, found.get(place.number))
         for place in places
@@ -165,6 +167,8 @@ class WorkshopPage(OfWorkshopPage):
             found: Preparation = prepare(actor=self.membership, workshop=self.workshop, asked=asked, places=places)
         except Impossible as fault:
             return {"preparation": None, "impossible": str(fault)}
+        except PluginFailed as fault:  # the design's film plane
+            return {"preparation": None, "impossible": str(fault.detail)}
         return {"preparation": found, "cuts": sheet_cuts_svg(found.cuts)}
 
 

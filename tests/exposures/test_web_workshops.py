@@ -199,6 +199,16 @@ def test_a_place_page_without_a_code_is_caught_by_check(settings: Any, db: None)
         call_command("check")
 
 
+def test_pages_stand_where_no_plug_in_offers_the_film_plane_of_the_design(day: Day) -> None:
+    day.phone(1).hole()
+    design = day.workshop.design
+    design.film_plane["kind"] = "folded"
+    design.save()
+    assert "No plug-in here offers" in read(day.keeper.user, page_of(day, "workshop"))
+    for user, path in ((day.keeper.user, page_of(day, "live")), (None, f"/place/{day.place(1).code}/")):
+        assert "f/" in read(user, path)
+
+
 # ------------------------------------------------------------------------------------------------------ sheets
 
 
