@@ -119,6 +119,7 @@ class SwitchesPage(ClubPage):
         address = script().address(self.request)
         return super().get_context_data(**kwargs) | {
             "embedding": embedding,
+            "origins": "\n".join(embedding.origins),
             "cameras": cameras_in(club=self.club).filter(specs__isnull=False).distinct().order_by("code"),
             "papers": papers_in(club=self.club).order_by("name"),
             "codes_on": [camera.code for camera in cameras_on],

@@ -154,6 +154,9 @@ def test_from_the_keepers_switches_to_another_site(browser: Browser, live_server
         copied = page.locator("textarea[readonly]")
         expect(copied).to_have_count(5)  # the script, the registry, a card, times and a curve
         snippets = [each.input_value() for each in copied.all()]
+        expect(page.get_by_label("Sites that may show it")).to_have_value(
+            f"https://walkers.example\n{elsewhere.origin}"
+        )
         page.get_by_label("Sites that may show it").fill("")
         with page.expect_navigation():
             page.get_by_role("button", name="Save").click()
