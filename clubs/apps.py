@@ -11,7 +11,9 @@ class ClubsConfig(AppConfig):
 
     def ready(self) -> None:
         from clubs import members, own_data  # noqa: PLC0415  (models must be loaded first)
+        from clubs.sheets import plugin_checks  # noqa: PLC0415
         from pinpool.accounts.own_data import contribute  # noqa: PLC0415
+        from pinpool.plugins import checking  # noqa: PLC0415
 
         contribute("memberships", own_data.memberships_of, before_deletion=members.part_with)
         contribute("cameras", own_data.cameras_of)
@@ -20,3 +22,4 @@ class ClubsConfig(AppConfig):
         contribute("photos", own_data.photos_of)
         contribute("sheets", own_data.sheets_of)
         contribute("changes", own_data.changes_of)
+        checking.contribute("sheet_sections", plugin_checks.sheet_section)

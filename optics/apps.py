@@ -9,4 +9,9 @@ class OpticsConfig(AppConfig):
     verbose_name = "Pinpool optics"
 
     def ready(self) -> None:
-        from optics import schema  # noqa: F401, PLC0415  (registers itself with the schema generator)
+        from optics import (  # noqa: PLC0415  (apps must be ready first)
+            plugin_checks,
+            schema,  # noqa: F401  (registers itself with the schema generator)
+        )
+
+        plugin_checks.contribute_all()

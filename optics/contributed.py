@@ -35,6 +35,9 @@ def film_plane(
     if profile is None:
         raise failure("film_planes", kind, "did not return a Profile with a length")
     checked = replace(profile, at=_checked_curve(kind, profile.at, inside))
+    x, z, *_ = checked.at(np.array([-0.5, 0.5]) * checked.length_mm)
+    if (z > 0).all() and x[0] * z[1] > x[1] * z[0]:
+        raise failure("film_planes", kind, "returned a curve that runs from right to left")
     return FilmPlane(checked, height_mm, hole_offset_y_mm, kind, parameters)
 
 
@@ -96,8 +99,8 @@ def hole_rules(*, chosen: str, **values: Any) -> tuple[tuple[HoleRule, ...], tup
     Each one's diameter is checked to be a length, now and when it is used.
     """
     rules, flags = [], []
-    for name, contribution in contributions("hole_rules").items():
-        rule = _checked_rule(name, contribution.source)
+    for name in contributions("hole_rules"):
+        rule = hole_rule(name)
         try:
             rule.diameter_mm(**values)
         except PluginFailed as fault:
@@ -109,14 +112,16 @@ def hole_rules(*, chosen: str, **values: Any) -> tuple[tuple[HoleRule, ...], tup
     return tuple(rules), tuple(flags)
 
 
-def _checked_rule(name: str, source: str) -> HoleRule:
+def hole_rule(name: str) -> HoleRule:
+    """The hole rule of this name; each diameter is checked to be a length."""
+
     def diameter_mm(**values: Any) -> float:
         diameter = _finite(call("hole_rules", name, **values))
         if diameter is None or diameter <= 0:
             raise failure("hole_rules", name, "did not return a diameter")
         return diameter
 
-    return HoleRule(name, source, diameter_mm)
+    return HoleRule(name, contributions("hole_rules")[name].source, diameter_mm)
 
 
 def receptor(name: str) -> Receptor:

@@ -66,17 +66,22 @@ def _field(parameter: Parameter) -> serializers.Field:
             return QuantityField(kind, **limits, **common)
 
 
-@cache
 def parameters_serializer(point: str, name: str, fixed: tuple[tuple[str, str], ...] = ()) -> type[StrictSerializer]:
     """The serializer class of one contribution's keys; `fixed` adds keys that must hold one value."""
-    contribution = contributions(point)[name]
+    return _serializer_of(contributions(point)[name], point, fixed)
+
+
+@cache
+def _serializer_of(
+    contribution: Contribution, point: str, fixed: tuple[tuple[str, str], ...]
+) -> type[StrictSerializer]:
     fields: dict[str, Any] = {key: serializers.ChoiceField([value]) for key, value in fixed}
     if point == "film_planes":
         fields["height"] = Length(help_text="Height of the film.")
         fields["hole_offset"] = HoleOffsetIn(required=False)
     fields |= {parameter.name: _field(parameter) for parameter in contribution.parameters}
     fields["__doc__"] = f"{contribution.label[:1].upper()}{contribution.label[1:]}. Source: {contribution.source}."
-    title = "".join(part.title() for part in (*name.split("_"), point.removesuffix("s").split("_")[-1]))
+    title = "".join(part.title() for part in (*contribution.name.split("_"), point.removesuffix("s").split("_")[-1]))
     return type(title + "In", (StrictSerializer,), fields)
 
 

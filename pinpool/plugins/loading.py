@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from importlib.metadata import EntryPoint, entry_points
 from operator import index
-from typing import Literal
+from typing import Any, Literal, Protocol
 
 from pinpool.conf import setting
 
@@ -17,6 +17,18 @@ State = Literal["active", "incompatible", "invalid", "failed"]
 
 #: The package whose plug-ins come with the service: they are trusted as the rest of it is.
 OURS = "pinpool"
+
+
+class Offer(Protocol):
+    """What is loaded of an entry point."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def value(self) -> str: ...
+    @property
+    def dist(self) -> Any: ...
+    def load(self) -> Any: ...
 
 
 @dataclass(frozen=True)
@@ -37,7 +49,7 @@ def find() -> list[EntryPoint]:
     return sorted(found, key=lambda entry: (_package(entry) != OURS, entry.name))
 
 
-def load_all(found: Iterable[EntryPoint]) -> list[Entry]:
+def load_all(found: Iterable[Offer]) -> list[Entry]:
     """Load and validate each; what is already contributed makes the later plug-in invalid that takes or changes it."""
     entries: list[Entry] = []
     for entry_point in found:
@@ -69,7 +81,7 @@ def _names(entry: Entry) -> list[tuple[str, str]]:
     return [("plug-ins", entry.name), *((point, c.name) for point in POINTS for c in getattr(entry.plugin, point))]
 
 
-def _loaded(entry_point: EntryPoint) -> Entry:
+def _loaded(entry_point: Offer) -> Entry:
     """The entry of a plug-in, whatever importing it does and however long that takes."""
     package = _package(entry_point)
     if package == OURS:
@@ -85,7 +97,7 @@ def _loaded(entry_point: EntryPoint) -> Entry:
     return entry  # type: ignore[no-any-return]
 
 
-def _load(entry_point: EntryPoint) -> Entry:
+def _load(entry_point: Offer) -> Entry:
     package = _package(entry_point)
     failed = Entry(entry_point.name, package, "", "failed", "")
     plugin, fault = outcome_of(entry_point.load)
@@ -112,5 +124,5 @@ def _load(entry_point: EntryPoint) -> Entry:
     return replace(entry, state="active", reason="Loaded.", plugin=plugin)
 
 
-def _package(entry_point: EntryPoint) -> str:
-    return entry_point.dist.name if entry_point.dist else "unknown package"
+def _package(entry_point: Offer) -> str:
+    return str(entry_point.dist.name) if entry_point.dist else "unknown package"

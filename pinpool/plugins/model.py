@@ -62,11 +62,12 @@ class Parameter:
 Made_co = TypeVar("Made_co", covariant=True)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Contribution(Generic[Made_co]):
     """A named function with its declared parameters and its source; `function` takes keywords only.
 
-    With `needs_actor` the function also receives `actor`, the person asking, who may be anonymous.
+    With `needs_actor` the function also receives `actor`, the person asking, who may be anonymous. A contribution is
+    equal to itself alone.
     """
 
     name: str

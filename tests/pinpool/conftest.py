@@ -7,7 +7,6 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
-from optics.inputs import parameters_serializer
 from pinpool.plugins import registry
 from pinpool.plugins.loading import Entry, find, load_all
 from tests.accounts import PASSWORD, session_of
@@ -39,6 +38,4 @@ def install() -> Iterator[Callable[..., Entry]]:
             stack.enter_context(registry.trying(entries))
             return entries[-1]
 
-        parameters_serializer.cache_clear()  # fields are made once for each contribution; tests reuse one name for many
         yield installed
-    parameters_serializer.cache_clear()
