@@ -16,6 +16,7 @@ class ExposuresConfig(AppConfig):
         from exposures.web import camera_panels  # noqa: PLC0415
         from exposures.workshops import own_data as own_data_of_workshops  # noqa: PLC0415
         from pinpool.accounts.own_data import contribute  # noqa: PLC0415
+        from pinpool.web import signing_out  # noqa: PLC0415
 
         contribute("exposures", own_data.exposures_of, before_deletion=own_data.part_with)
         contribute("pictures", own_data.pictures_of)
@@ -27,3 +28,4 @@ class ExposuresConfig(AppConfig):
         panels.contribute("camera", "The next test with it", camera_panels.next_test)
         panels.contribute("club", "Open workshops", camera_panels.open_workshops)
         panels.contribute("club", "Latest in the log", camera_panels.new_logs)
+        signing_out.contribute("exposures/sign_out.html")

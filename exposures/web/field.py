@@ -9,24 +9,25 @@ from typing import Any
 from django.conf import settings
 from django.contrib.staticfiles import finders
 from django.http import HttpRequest, HttpResponse, JsonResponse
-from django.template.loader import get_template, render_to_string
+from django.template.loader import render_to_string
 from django.templatetags.static import static
 from django.urls import reverse
+from django.utils import translation
 from django.views.generic import View
 
 from pinpool import __version__
-from pinpool.conf import setting
-from pinpool.web.frames import ALONE
-from pinpool.web.pages import Page, protect
+from pinpool.conf import LANGUAGE, setting
+from pinpool.web.frames import ALONE, framed
+from pinpool.web.pages import Page, content_security_policy, protect
 
 #: Every file that the page loads, kept on the phone with it; a browser test holds this against what it really loads.
 MODULES = (
     "exposures/field/page.js", "exposures/field/time.js", "optics/exposure.js", "pinpool/quantities.js",
     "exposures/field/queue.js", "exposures/field/kit.js", "exposures/field/store.js", "exposures/field/entries.js",
-    "exposures/field/timer.js", "exposures/field/alarm.js", "exposures/field/ask.js", "pinpool/api.js",
+    "exposures/field/timer.js", "exposures/field/clocks.js", "exposures/field/alarm.js", "exposures/field/ask.js",
+    "pinpool/api.js",
 )  # fmt: skip
 FILES = (*MODULES, "pinpool/pinpool.css", "pinpool/icon.svg", "pinpool/look.js", "pinpool/forms.js")
-TEMPLATES = (ALONE, "exposures/field.html", "exposures/field_worker.js", "pinpool/page.html", "pinpool/navigation.html")
 
 
 class FieldPage(Page):
@@ -44,12 +45,7 @@ class FieldWorker(View):
     http_method_names = ["get", "head", "options"]
 
     def get(self, _request: HttpRequest) -> HttpResponse:
-        told = {
-            "version": version() if settings.DEBUG else kept_version(),
-            "page": reverse("field:page"),
-            "files": json.dumps([static(name) for name in files()]),
-        }
-        text = render_to_string("exposures/field_worker.js", told)
+        text = worker(version() if settings.DEBUG else kept_version())
         response = HttpResponse(text, content_type="text/javascript", headers={"Cache-Control": "no-cache"})
         protect(response)
         return response
@@ -60,23 +56,35 @@ def files() -> list[str]:
     return [*FILES, *setting("STYLESHEETS")]
 
 
+def worker(named: str) -> str:
+    """The worker's text, of a version."""
+    told = {"version": named, "page": reverse("field:page"), "files": json.dumps([static(name) for name in files()])}
+    return render_to_string("exposures/field_worker.js", told)
+
+
 def version() -> str:
-    """A word that stands for the page's templates and files as they are now."""
-    found = [finders.find(name) for name in files()]
-    sources = [Path(str(path)) for path in found if path] + [Path(origin(name)) for name in TEMPLATES]
+    """A word that stands for all that a phone keeps as it is now, and so for the settings that show in it."""
     digest = hashlib.sha256(__version__.encode())
-    for source in sources:
-        digest.update(source.read_bytes())
+    for text in (page_of_nobody(), content_security_policy(), worker("")):
+        digest.update(text.encode())
+    for path in map(finders.find, files()):
+        if path:
+            digest.update(Path(str(path)).read_bytes())
     return digest.hexdigest()[:16]
 
 
-def origin(name: str) -> str:
-    """The file of a template."""
-    template: Any = get_template(name)
-    return str(template.template.origin.name)
+def page_of_nobody() -> str:
+    """The page without the token against forged requests, which is another each time."""
+    request = HttpRequest()
+    request.path = request.path_info = reverse("field:page")
+    page = FieldPage()
+    page.setup(request)
+    no_request: Any = None
+    with translation.override(LANGUAGE):  # or each process might have a version in the language it was first asked in
+        return framed(no_request, page.template_name, page.get_context_data(), base=ALONE, language=LANGUAGE)
 
 
-#: Reckoned once: in service, files do not change without a restart.
+#: Reckoned once: in service, neither files nor settings change without a restart.
 kept_version = cache(version)
 
 

@@ -13,6 +13,7 @@ from pinpool.accounts.account import Account
 from pinpool.conf import setting
 from pinpool.models import ApiToken
 from pinpool.scopes import Scope
+from pinpool.web import signing_out
 from pinpool.web.pages import Page, SignedInPage
 
 STATIC = Path(__file__).parent.parent / "static/pinpool"
@@ -91,4 +92,9 @@ class AccountPage(SignedInPage):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         tokens = ApiToken.objects.filter(user=self.reader).order_by("pk")
         account = Account.of(self.reader)
-        return super().get_context_data(**kwargs) | {"account": account, "tokens": tokens, "scopes": Scope.choices}
+        return super().get_context_data(**kwargs) | {
+            "account": account,
+            "tokens": tokens,
+            "scopes": Scope.choices,
+            "at_signing_out": signing_out.templates,
+        }

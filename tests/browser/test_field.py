@@ -247,4 +247,4 @@ def test_a_guest_may_look_but_not_log(phone: Phone) -> None:
 def test_who_has_no_account_is_told_where_to_sign_in(phone: Phone) -> None:
     phone.context.clear_cookies()
     page = phone.open()
-    expect(page.locator("#nothing-kept")).to_contain_text("Sign in, then come back here once with signal")
+    expect(page.get_by_text("Sign in, then come back here once with signal")).to_be_visible()

@@ -48,6 +48,12 @@ def test_the_version_changes_with_any_file(monkeypatch: pytest.MonkeyPatch, tmp_
     assert field.version() != before
 
 
+def test_the_version_changes_with_a_setting_that_shows(settings: Any) -> None:
+    before = field.version()
+    settings.PINPOOL = {**getattr(settings, "PINPOOL", {}), "SIGN_IN_PAGE": "/elsewhere/"}
+    assert field.version() != before
+
+
 def test_the_manifest_stays_inside_the_page(client: Client) -> None:
     told = client.get(reverse("field:manifest")).json()
     assert told["start_url"] == told["scope"] == reverse("field:page")

@@ -1,4 +1,6 @@
-{% autoescape off %}/* Opens the field page without signal: the page and all it loads are kept under one version, and renewed together. */
+{% autoescape off %}/* Opens the field page without signal: the page and all it loads are kept under one version, and renewed together.
+
+   A new version waits until no page of the old one is open, or the last one asks for it: none gets files of both. */
 
 const KEPT = "pinpool-field {{ version }}";
 const PAGE = "{{ page }}";
@@ -9,7 +11,7 @@ self.addEventListener("install", (event) => {
   const page = new Request(PAGE, { cache: "reload", credentials: "omit" });
   const files = FILES.map((file) => new Request(file, { cache: "reload" }));
   const keep = async () => (await caches.open(KEPT)).addAll([page, ...files]);
-  event.waitUntil(keep().then(() => self.skipWaiting()));
+  event.waitUntil(keep());
 });
 
 self.addEventListener("activate", (event) => {
@@ -20,6 +22,14 @@ self.addEventListener("activate", (event) => {
     await self.clients.claim();
   };
   event.waitUntil(renew());
+});
+
+self.addEventListener("message", (event) => {
+  const takeOver = async () => {
+    const pages = await self.clients.matchAll({ type: "window", includeUncontrolled: true });
+    if (pages.filter(({ url }) => new URL(url).pathname === PAGE).length === 1) await self.skipWaiting();
+  };
+  if (event.data === "take over") event.waitUntil(takeOver());
 });
 
 /* The page and its files come from the phone first; everything else, the API above all, goes to the network. */

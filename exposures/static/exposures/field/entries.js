@@ -13,10 +13,11 @@ export async function showEntries({ account, kits, changed }) {
   const waiting = own.filter(({ state }) => state === "waiting").length;
   const refused = own.filter(({ state }) => state === "refused");
   const others = all.length - own.length;
+  const whose = account === undefined ? "whoever made it signs" : "they sign";
   of("waiting").textContent =
     (waiting ? `${count(waiting)} ${waiting === 1 ? "waits" : "wait"} for signal.` : "No entry waits on this phone.") +
     (refused.length ? ` ${count(refused.length)} the club's log would not take; mend below.` : "") +
-    (others ? ` ${count(others)} of somebody else will go when they sign in here.` : "");
+    (others ? ` ${count(others)} ${account === undefined ? "" : "of somebody else "}will go when ${whose} in here.` : "");
   of("send").hidden = !waiting;
   of("save").hidden = !own.length;
   const shown = new Map([...of("refused").children].map((card) => [card.dataset.id, card]));

@@ -6,30 +6,40 @@ import * as store from "./store.js";
 /* A kit is reckoned and is large; whatever takes longer than this is no signal. */
 const PATIENCE_MS = 60_000;
 
+/* A club's part of the name has no space, an account's may: the last space is the one between them. */
 const nameOf = (account, club) => `kit ${account} ${club}`;
+const accountIn = (name) => /^kit (.*) \S+$/s.exec(name)?.[1];
+
+/* What else is kept of whoever is signed in. */
+const NAMES = ["account", "choices"];
 
 /** The account that was last signed in here, or undefined. */
 export const lastAccount = () => store.kept("account");
 
+/** Whether the phone was wiped, so that nothing is fetched before somebody asks. */
+export const waitsToBeAsked = async () => Boolean((await store.kept("wiped"))?.untilAsked);
+
 /** Every kit of an account, by its club's name. */
 export async function kitsOf(account) {
-  const kits = await store.keptUnder(nameOf(account, ""));
+  const names = (await store.keptNames()).filter((name) => accountIn(name) === account);
+  const kits = (await Promise.all(names.map(store.kept))).filter(Boolean);
   return kits.sort((a, b) => a.club_name.localeCompare(b.club_name));
 }
 
-/** Fetch the kits of all clubs of whoever is signed in. Gives "fresh", "signed out" or "away"; what is kept stays. */
-export async function refresh() {
+/** Fetch the kits of all clubs of whoever is signed in, `asked` to by a person or not. Gives "fresh", "signed out",
+    "away", or "wiped" where the phone was and nobody asked since; except where it is fresh, what is kept stays. */
+export async function refresh({ asked = false } = {}) {
+  if (asked) await store.keep("wiped", { ...(await store.kept("wiped")), untilAsked: false });
+  const wiped = await store.kept("wiped");
+  if (wiped?.untilAsked) return "wiped";
   try {
     const account = (await ask("accounts/me/")).username;
     const clubs = (await ask("clubs/?page_size=200")).results;
     const kits = await Promise.all(clubs.map(({ slug }) => ask(`clubs/${slug}/field-kit/`)));
     if ((await ask("accounts/me/")).username !== account) return refresh(); // or these would be kept under another's name
-    for (const name of await store.keptNames()) {
-      const gone = name.startsWith(nameOf(account, "")) && !kits.some(({ club }) => name === nameOf(account, club));
-      if (gone) await store.forget(name);
-    }
-    for (const kit of kits) await store.keep(nameOf(account, kit.club), kit);
-    await store.keep("account", account);
+    const fresh = new Map(kits.map((kit) => [nameOf(account, kit.club), kit]));
+    const gone = (name) => accountIn(name) === account && !fresh.has(name);
+    if (!(await store.keepUnlessWiped(wiped?.at, gone, fresh.set("account", account)))) return "wiped";
     store.tellOthers();
     return "fresh";
   } catch (fault) {
@@ -47,12 +57,18 @@ async function ask(path) {
 
 /** Wipe what the phone keeps of an account: kits, the timer, choices, and its entries. Others' entries stay. */
 export async function wipe(account) {
-  for (const name of await store.keptNames()) {
-    if (name.startsWith(nameOf(account, "")) || name === "account" || name === "choices") await store.forget(name);
-  }
-  if ((await store.kept("timer"))?.account === account) await store.forget("timer");
+  const timer = await store.kept("timer");
+  const names = timer?.account === account ? ["timer", ...NAMES] : NAMES;
+  const gone = (name) => (account !== undefined && accountIn(name) === account) || names.includes(name);
+  await store.wipe({ at: Date.now(), untilAsked: true }, gone);
   for (const entry of await store.entries()) {
     if (entry.account === account) await store.forgetEntry(entry.id);
   }
+  store.tellOthers();
+}
+
+/** Whoever was signed in here leaves: all kits and choices go, a timer that runs and every unsent entry stays. */
+export async function leave() {
+  await store.wipe({ at: Date.now(), untilAsked: false }, (name) => accountIn(name) !== undefined || NAMES.includes(name));
   store.tellOthers();
 }

@@ -2,23 +2,26 @@
 
 import * as alarm from "./alarm.js";
 import { ask } from "./ask.js";
+import { watchClock } from "./clocks.js";
 import { showEntries } from "./entries.js";
 import * as kits from "./kit.js";
 import * as queue from "./queue.js";
 import * as store from "./store.js";
 import {
-  entryOf, plainNumber, readLight, readingOf, sayTimeIn, stateOf, tableOf, withClockSet, withLight,
+  entryOf, plainNumber, readLight, readingOf, sayTimeIn, stateOf, tableOf, withJump, withJumpTurned, withLight,
 } from "./time.js";
 import { showTimer } from "./timer.js";
 
 const page = document.getElementById("field");
+let failed; // the work that did not go well last
 const form = document.getElementById("choice");
 const of = (id) => document.getElementById(id);
-/* Clocks that are only kept in step move by less than this at once. */
-const CLOCK_STEP_MS = 1000;
+const watch = watchClock("pinpool-field-seen");
 
 /* Everything shown comes from here; `look` fills it from what the phone keeps. */
-const now = { account: undefined, kits: [], kit: undefined, timer: undefined, table: undefined, reading: undefined };
+const now = {
+  account: undefined, kits: [], kit: undefined, timer: undefined, table: undefined, reading: undefined, outcome: undefined,
+};
 
 /* -------------------------------------------------------------------------------------------------- what is kept */
 
@@ -41,6 +44,9 @@ async function changed() {
 function fillChoices(choices = {}) {
   form.hidden = !now.kits.length;
   of("nothing-kept").hidden = !form.hidden;
+  of("sign-in-first").hidden = now.outcome !== "signed out";
+  of("join-first").hidden = now.outcome !== "fresh";
+  of("fetch-first").hidden = !(of("sign-in-first").hidden && of("join-first").hidden);
   fill("club", now.kits.map(({ club, club_name }) => [club, club_name]), choices.club);
   of("club-field").hidden = now.kits.length < 2;
   fillFromKit(choices);
@@ -167,6 +173,7 @@ of("start").addEventListener("click", guarded(async () => {
     segments: [],
     closedAt: null,
   };
+  watch.start();
   await keepTimer(withLight(timer, reading.reading, Date.now()));
   of("close-now").focus();
 }));
@@ -176,6 +183,7 @@ of("light-changed").addEventListener(
 );
 of("close-now").addEventListener("click", guarded(() => closeAt(Date.now())));
 of("closed-on-time").addEventListener("click", guarded(() => closeAt(stateOf(now.timer, Date.now()).closeAt)));
+of("jump-turn").addEventListener("click", guarded(() => keepTimer(withJumpTurned(now.timer))));
 of("discard").addEventListener("click", guarded(async () => {
   if (!(await ask("Throw this timer away? Nothing of it will be logged.", "Throw it away"))) return;
   alarm.letSleep();
@@ -201,18 +209,14 @@ function tick() {
   showTimer(now.timer);
 }
 
-/* A clock that is set back while this is open takes the timer's moments along, or the time given would be too short.
-   Set forward it looks as if the phone had slept, so that cannot be told. One tab does it for all. */
-const clockAhead = () => Date.now() - performance.now();
-let ahead = clockAhead();
+/* A clock that jumps must not change the time given. One tab minds it for all. */
 let minds = !navigator.locks;
 navigator.locks?.request("pinpool-field-clock", () => ((minds = true), new Promise(() => {})));
 
 async function mindClock() {
-  const set_ms = clockAhead() - ahead;
-  ahead += set_ms;
   const { timer } = now;
-  if (set_ms < -CLOCK_STEP_MS && minds && timer && !timer.closedAt) await keepTimer(withClockSet(timer, set_ms));
+  const jump = watch.jump(minds && timer && !timer.closedAt ? timer.segments[0].at : undefined);
+  if (jump) await keepTimer(withJump(timer, jump));
 }
 
 setInterval(guarded(() => (tick(), mindClock())), 250);
@@ -233,10 +237,16 @@ async function send() {
   } else if (sent) say(sent === 1 ? "1 entry is in the club's log." : `${sent} entries are in the club's log.`);
 }
 
-async function refresh() {
-  const outcome = await kits.refresh();
-  if (outcome === "signed out") askToSignIn();
-  else say(outcome === "fresh" ? "Up to date." : "No signal: working with what this phone keeps.");
+const SAID = {
+  fresh: "Up to date.",
+  away: "No signal: working with what this phone keeps.",
+  wiped: "Nothing is fetched before you ask for it: this phone was wiped.",
+};
+
+async function refresh(asked = false) {
+  now.outcome = await kits.refresh({ asked });
+  if (now.outcome === "signed out") askToSignIn();
+  else say(SAID[now.outcome]);
   await look();
 }
 
@@ -251,13 +261,14 @@ async function refreshAndSend() {
 
 function askToSignIn() {
   const link = Object.assign(document.createElement("a"), { href: page.dataset.signIn, textContent: "Sign in again" });
-  of("state").replaceChildren("You are signed out here; entries stay on this phone until you are back. ", link, ".");
+  const stays = now.account === undefined ? "entries" : `cameras, papers and entries of ${now.account}`;
+  of("state").replaceChildren(`You are signed out here; ${stays} stay on this phone until you are back. `, link, ".");
 }
 
-of("refresh").addEventListener("click", guarded(refresh));
+of("refresh").addEventListener("click", guarded(() => refresh(true)));
 of("send").addEventListener("click", guarded(send));
 addEventListener("online", guarded(refreshAndSend));
-addEventListener("offline", () => say("No signal: working with what this phone keeps."));
+addEventListener("offline", () => say(SAID.away));
 document.addEventListener("visibilitychange", guarded(async () => {
   if (document.hidden) return;
   await look(); // what other tabs did while this one slept was not told to it
@@ -299,14 +310,20 @@ of("wipe-dialog").addEventListener("close", guarded(async () => {
 
 /* ---------------------------------------------------------------------------------------------------------- start */
 
-/* Faults of the phone's own store (none in some private windows, full, blocked) are said, not swallowed. */
+/* Faults of the phone's own store (none in some private windows, full, blocked) are said, not swallowed, until the same
+   work goes well, or whatever a person does next. */
 function guarded(work) {
-  return (...given) =>
-    work(...given)?.catch?.((fault) => {
+  return async (...given) => {
+    try {
+      await work(...given);
+    } catch (fault) {
+      failed = work;
       of("trouble").hidden = false;
       of("trouble").textContent = `This did not work: ${fault.message}`;
       throw fault;
-    });
+    }
+    if (work === failed || given[0]?.type === "click") of("trouble").hidden = true;
+  };
 }
 
 /* Rejects once a worker could not be installed, as where one of its files did not come through. */
@@ -322,7 +339,12 @@ async function keepForOffline() {
       "Without https this browser cannot open the page again without signal: leave it open, entries are kept all the same.";
     return;
   }
-  const { installing } = await navigator.serviceWorker.register(page.dataset.worker, { scope: page.dataset.scope });
+  const { installing, waiting } = await navigator.serviceWorker.register(page.dataset.worker, { scope: page.dataset.scope });
+  if (waiting) {
+    // Kept since the last visit. This page is all loaded, so it may give way to the new one.
+    navigator.serviceWorker.addEventListener("controllerchange", () => location.reload(), { once: true });
+    waiting.postMessage("take over");
+  }
   await Promise.race([navigator.serviceWorker.ready, gone(installing)]);
   of("offline-says").textContent = "This page opens without signal from now on.";
   await navigator.storage?.persist?.();

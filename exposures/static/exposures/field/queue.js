@@ -8,6 +8,7 @@ import * as store from "./store.js";
 
 const AT_ONCE = 50;
 const PATIENCE_MS = 20_000;
+const PATIENCE_FOR_OTHERS_MS = 30_000;
 const SHORTEST_PAUSE_S = 2;
 const LONGEST_PAUSE_S = 300;
 /* A network that wants a sign-in of its own answers everything with a page. */
@@ -33,17 +34,30 @@ export async function add({ account, club, body }) {
 export async function mend(entry, changes) {
   const taken = entry.faults.some(({ pointer }) => pointer === "/id");
   const body = { ...entry.body, ...changes, id: taken ? newId() : entry.id };
-  await store.keepEntry({ ...entry, id: body.id, body, state: "waiting", faults: [] });
-  if (taken) await store.forgetEntry(entry.id);
+  await store.replaceEntry(entry.id, { ...entry, id: body.id, body, state: "waiting", faults: [] });
   store.tellOthers();
 }
 
 let failures = 0;
 
 /** Send what waits. Gives {outcome, sent, pause_s, detail}: `outcome` is "done", "signed out", or "later" with the pause
-    until the next try. Only one tab sends at a time; where a browser has no locks, sending twice is still once. */
-export function send() {
-  return navigator.locks ? navigator.locks.request("pinpool-field-send", sendWaiting) : sendWaiting();
+    until the next try. Only one tab sends at a time, unless that one seems to sleep; sending twice is still once. */
+export async function send() {
+  if (!navigator.locks) return sendWaiting();
+  const patience = new AbortController();
+  const sleeping = setTimeout(() => patience.abort(), PATIENCE_FOR_OTHERS_MS);
+  let asked = { signal: patience.signal };
+  for (;;) {
+    let begun = false;
+    const work = () => ((begun = true), clearTimeout(sleeping), sendWaiting());
+    try {
+      return await navigator.locks.request("pinpool-field-send", asked, work);
+    } catch (fault) {
+      if (fault.name !== "AbortError") throw fault;
+      if (begun) return { outcome: "done", sent: 0 }; // another tab took over
+      asked = { steal: true };
+    }
+  }
 }
 
 async function sendWaiting() {
@@ -95,14 +109,14 @@ async function sendSome(club, entries) {
   } catch (fault) {
     if (!(fault instanceof Problem) || fault.status === 401 || isPassing(fault)) throw fault;
     const faults = [{ pointer: "", detail: fault.detail || fault.title }];
-    for (const entry of entries) await store.keepEntry({ ...entry, state: "refused", faults });
+    for (const entry of entries) await store.replaceEntry(entry.id, { ...entry, state: "refused", faults });
     return 0;
   }
   let sent = 0;
   for (const [place, { outcome, errors }] of results.entries()) {
     if (outcome === "refused") {
       const faults = errors.map(({ pointer, detail }) => ({ pointer: pointer.replace(`/${place}`, ""), detail }));
-      await store.keepEntry({ ...entries[place], state: "refused", faults });
+      await store.replaceEntry(entries[place].id, { ...entries[place], state: "refused", faults });
     } else {
       await store.forgetEntry(entries[place].id);
       sent += 1;

@@ -41,14 +41,51 @@ async function within(store, mode, work) {
 export const kept = (name) => within("kept", "readonly", (store) => store.get(name));
 export const keep = (name, value) => within("kept", "readwrite", (store) => store.put(value, name));
 export const forget = (name) => within("kept", "readwrite", (store) => store.delete(name));
-/** Everything kept under names that begin so. */
-export const keptUnder = (start) =>
-  within("kept", "readonly", (store) => store.getAll(IDBKeyRange.bound(start, `${start}\uffff`)));
 export const keptNames = () => within("kept", "readonly", (store) => store.getAllKeys());
+
+/* Within a transaction, forgets every name that is `gone(name)`. */
+function forgetWhere(store, gone) {
+  const names = store.getAllKeys();
+  names.onsuccess = () => names.result.filter(gone).forEach((name) => store.delete(name));
+}
+
+/** Forget the names that are `gone(name)` and leave a mark {at, untilAsked}, by which `keepUnlessWiped` knows. */
+export function wipe(mark, gone) {
+  return within("kept", "readwrite", (store) => {
+    forgetWhere(store, gone);
+    return store.put(mark, "wiped");
+  });
+}
+
+/** Keep values (a Map) and forget the names that are `gone(name)`, unless the phone was wiped since the mark's `at` was
+    read: what was asked for before must not come back after. Gives whether it was done. */
+export async function keepUnlessWiped(at, gone, values) {
+  const mark = await within("kept", "readwrite", (store) => {
+    const found = store.get("wiped");
+    found.onsuccess = () => {
+      if (found.result?.at !== at) return;
+      forgetWhere(store, gone); // of the names before: what is kept now is not among them
+      values.forEach((value, name) => store.put(value, name));
+    };
+    return found;
+  });
+  return mark?.at === at;
+}
 
 /** Every entry that is not on the server yet, or was refused there. */
 export const entries = () => within("entries", "readonly", (store) => store.getAll());
 export const keepEntry = (entry) => within("entries", "readwrite", (store) => store.put(entry));
+/** Put an entry in the place of the one with an id, unless that is gone: wiped, or sent by another tab. */
+export const replaceEntry = (id, entry) =>
+  within("entries", "readwrite", (store) => {
+    const found = store.getKey(id);
+    found.onsuccess = () => {
+      if (found.result === undefined) return;
+      if (entry.id !== id) store.delete(id);
+      store.put(entry);
+    };
+    return found;
+  });
 export const forgetEntry = (id) => within("entries", "readwrite", (store) => store.delete(id));
 
 const channel = "BroadcastChannel" in globalThis ? new BroadcastChannel(NAME) : null;

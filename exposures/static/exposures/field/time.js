@@ -81,17 +81,34 @@ export { readLight };
 
 /* ------------------------------------------------------------------------------------------------------- the timer */
 
-/* A timer is {id, account, club, table, filterStops, segments: [{at, ev100, reading}], closedAt}: `at` and `closedAt` in
-   ms since 1970, each segment lasting until the next one begins. All that is shown follows from it and the clock. */
+/* A timer is {id, account, club, table, filterStops, segments: [{at, ev100, reading}], closedAt, jump}: `at` and
+   `closedAt` in ms since 1970, each segment lasting until the next one begins. All that is shown follows from it and the
+   clock; `jump` is the clock's last one while it ran. */
 
 /** The timer with another reading from `now` on. */
 export function withLight(timer, reading, now) {
   return { ...timer, segments: [...timer.segments, { at: now, reading, ev100: readLight(reading) }] };
 }
 
-/** The timer by a clock that was set by `ms`, negative where it was set back. */
-export function withClockSet(timer, ms) {
-  return { ...timer, segments: timer.segments.map((segment) => ({ ...segment, at: segment.at + ms })) };
+/** The timer after a jump of the clock, {ms, counted, at} as `clocks.js` tells it: what does not count takes the timer's
+    moments along. Jumps alike are told as one. */
+export function withJump(timer, jump) {
+  const { jump: before, segments } = timer;
+  const alike = before?.ms > 0 && jump.ms > 0 && before.counted === jump.counted && segments.at(-1).at <= before.at;
+  const told = alike ? { ...jump, ms: before.ms + jump.ms } : jump;
+  return { ...(jump.counted ? timer : moved(timer, jump.ms)), jump: told };
+}
+
+/** The timer with its last jump forward counted where it was not, and the other way round. */
+export function withJumpTurned(timer) {
+  const { ms, counted, at } = timer.jump;
+  return { ...moved(timer, counted ? ms : -ms, at), jump: { ms, at, counted: !counted } };
+}
+
+/* With what began up to a moment `ms` later than it did. */
+function moved(timer, ms, until = Infinity) {
+  const move = (segment) => (segment.at <= until ? { ...segment, at: segment.at + ms } : segment);
+  return { ...timer, segments: timer.segments.map(move) };
 }
 
 /** How far a timer is at `now`: the share given and the seconds given and to go, `complete` from a share of 1 on,

@@ -2,6 +2,7 @@
 
 import { sayStops, sayTime } from "../../optics/exposure.js";
 import * as alarm from "./alarm.js";
+import { sayJump } from "./clocks.js";
 import { clock, rangeOf, stateOf } from "./time.js";
 
 const of = (id) => document.getElementById(id);
@@ -29,6 +30,7 @@ export function showTimer(timer) {
   of("share").textContent = `${Math.floor(state.share * 100 + 1e-3)} %`;
   of("share-bar").value = Math.min(state.share, 1);
   showEnd(timer, state, open);
+  showJump(timer, open);
   showButtons(timer, state, open);
   document.title = open ? `${state.complete ? "Close!" : clock(state.remaining)} · ${title}` : title;
   if (open && state.complete && sounded !== timer.id) {
@@ -62,7 +64,21 @@ function sayRange(timer) {
   return `If the light goes on changing as it has, ${soonest} to ${latest} more from ${clockTime(range.at)} on.`;
 }
 
-const clockTime = (moment) => new Date(moment).toLocaleTimeString();
+/* With its day, where that is not today. */
+function clockTime(moment) {
+  const when = new Date(moment);
+  if (when.toDateString() === new Date().toDateString()) return when.toLocaleTimeString();
+  return when.toLocaleString([], { weekday: "short", day: "numeric", month: "short", hour: "numeric", minute: "2-digit" });
+}
+
+/* What the clock did while the shutter was open; whether that is time given, a person knows better than the page. */
+function showJump({ jump }, open) {
+  of("jump").hidden = !jump;
+  if (!jump) return;
+  setText("jump-says", sayJump(jump));
+  setText("jump-turn", jump.counted ? "The clock was set: do not count it" : "The phone slept: count it");
+  of("jump-turn").hidden = !open || jump.ms < 0;
+}
 
 function showButtons(timer, state, open) {
   of("while-open").hidden = !open;
