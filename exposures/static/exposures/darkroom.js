@@ -1,6 +1,8 @@
-/* The darkroom's step timer. What runs is {paper, step, startedAt}, kept in this browser, so a reload loses nothing. */
+/* The darkroom's step timer. What runs is {paper, step, startedAt, jump}, kept in this browser, so a reload loses nothing;
+   `jump` is the clock's last one in this step, as clocks.js tells it. */
 
 import * as alarm from "./field/alarm.js";
+import { sayJump, watchClock } from "./field/clocks.js";
 import { clock } from "./field/time.js";
 
 const KEPT = "pinpool-darkroom";
@@ -15,6 +17,7 @@ const steps = [...of("steps").children].map((item) => ({
   high: Number(item.dataset.high),
   drain: Number(item.dataset.drain),
 }));
+const watch = watchClock("pinpool-darkroom-seen");
 let sounded;
 
 function kept() {
@@ -42,8 +45,9 @@ function keep(state) {
 function next() {
   alarm.prepare();
   const step = now ? now.step + 1 : 0;
-  if (steps[step]) keep({ paper: run.dataset.paper, step, startedAt: Date.now() });
-  else finish();
+  if (!steps[step]) return finish();
+  watch.start();
+  keep({ paper: run.dataset.paper, step, startedAt: Date.now() });
 }
 
 function finish() {
@@ -59,6 +63,8 @@ function show() {
     else item.removeAttribute("aria-current");
   }
   of("again").hidden = !now;
+  of("clock-says").hidden = !now?.jump;
+  if (now?.jump) of("clock-says").textContent = sayJump(now.jump);
   if (!now) {
     of("step-time").textContent = "0:00";
     of("step-span").textContent = "";
@@ -88,6 +94,12 @@ function tick() {
   sounded = key;
 }
 
+/* A clock that jumps must not change the time in the bath. */
+function mindClock() {
+  const jump = watch.jump(now?.startedAt);
+  if (jump) keep({ ...now, startedAt: now.startedAt + (jump.counted ? 0 : jump.ms), jump });
+}
+
 /* Only where it differs, or a screen reader would be told the same again. */
 function say(text) {
   if (of("step-says").textContent !== text) of("step-says").textContent = text;
@@ -108,6 +120,6 @@ document.addEventListener("visibilitychange", () => {
   if (!document.hidden && now) alarm.stayAwake();
   tick();
 });
-setInterval(tick, 250);
+setInterval(() => (mindClock(), tick()), 250);
 run.hidden = false;
 show();
