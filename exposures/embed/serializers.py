@@ -5,7 +5,6 @@ from typing import Any
 
 from rest_framework import serializers
 
-from clubs.models import CameraSpec
 from clubs.web.drawings import section_of
 from exposures.embed.drawings import tree_of
 from exposures.embed.models import Embedding
@@ -16,7 +15,6 @@ from exposures.embed.words import figures_of, lie_of_the_film
 from exposures.outputs import CurvePointOut, NumbersIntervalOut, RecommendationOut
 from exposures.sheets.exposure_card import SUN_CAUTION
 from exposures.web.plots import paper_svg
-from optics.inputs import ReadingField
 from optics.outputs import FilmPlaneOut, FlagOut, length, number
 from pinpool.http.fields import Identifier, StrictSerializer, Text, YesNo
 
@@ -107,8 +105,9 @@ class Figures(serializers.ListField):
 
     child = FigureOut()
 
-    def to_representation(self, spec: CameraSpec) -> list[dict[str, str]]:
-        return [figure._asdict() for figure in figures_of(spec, self.context.get("lengths", "mm"))]
+    def to_representation(self, data: Any) -> list[dict[str, str]]:
+        """Of a spec."""
+        return [figure._asdict() for figure in figures_of(data, self.context.get("lengths", "mm"))]
 
 
 class RegisteredCameraOut(serializers.Serializer):
@@ -169,23 +168,6 @@ class EmbeddedPaperOut(serializers.Serializer):
         known = curve.known
         published = known.paper.published_rows_s or ()
         return tree_of(paper_svg(known.paper.name, known.answer.curve, published_s=published))
-
-
-class EmbeddedExposureIn(StrictSerializer):
-    """A question, as the query names it: the paper, and the light by the keys of a reading."""
-
-    paper = Identifier()
-    reading = ReadingField()
-
-    def to_internal_value(self, data: Any) -> Any:
-        try:
-            return super().to_internal_value(data)
-        except serializers.ValidationError as fault:  # the query has no `reading`: its keys stand alone
-            found: dict[str, Any] = dict(fault.detail)  # type: ignore[arg-type]  # a dict for a serializer
-            of_reading = found.pop("reading", {})
-            raise serializers.ValidationError(
-                found | (of_reading if isinstance(of_reading, dict) else {"ev": of_reading})
-            ) from None
 
 
 class EmbeddedExposureOut(RecommendationOut):

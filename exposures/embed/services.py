@@ -60,7 +60,7 @@ def _chosen(rows: QuerySet[Any], key: str, wanted: Iterable[Any] | None, field: 
     known = {getattr(row, key): row for row in rows}
     keys = [one.upper() if isinstance(one, str) else one for one in wanted]
     text = "There is none of these in the club."
-    faults = {place: [impossible(text, f"unknown_{field}")] for place, one in enumerate(keys) if one not in known}
+    faults = {f"{place}": [impossible(text, f"unknown_{field}")] for place, one in enumerate(keys) if one not in known}
     if faults:
         raise ValidationError({field: faults})
     return [known[one] for one in keys]

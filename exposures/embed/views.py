@@ -4,7 +4,6 @@ Which site may read is answered here, club by club (the CORS protocol of the Fet
 """
 
 import hashlib
-import re
 import uuid
 from typing import Any
 
@@ -17,7 +16,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from clubs.views import CHANGE, READ, ClubView
-from exposures.embed import selectors, serializers, services
+from exposures.embed import questions, selectors, serializers, services
 from exposures.embed.models import Embedding
 from optics.core.faults import Impossible
 from optics.inputs import refuse
@@ -28,7 +27,6 @@ from pinpool.http.pages import PAGE_QUERY, page_of_rows
 from pinpool.http.problems import refuse_unknown
 from pinpool.http.schema import Operation, page_of
 from pinpool.http.views import JSONRenderer, View
-from pinpool.plugins.registry import contributions
 
 REFUSED = (400, 403, 404, 429)
 #: So long a browser, or a cache between, may keep an answer without asking, s.
@@ -46,16 +44,16 @@ class EmbedView(View):
     allowed: str | None = None
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
-        count("EMBED_CALLS_PER_ADDRESS", address_of(request))
         self.embedding = selectors.embedding_at(club=kwargs["club"])
         origin = request.headers.get("Origin")
         if origin in self.embedding.origins:
             self.allowed = origin
         elif origin not in {None, f"{request.scheme}://{request.get_host()}"}:
             raise PermissionDenied("This club does not let that site show it; its keeper can add the site's origin.")
+        count("EMBED_CALLS_PER_ADDRESS", address_of(request))
         super().initial(request, *args, **kwargs)
 
-    def options(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+    def options(self, request: Any, *args: Any, **kwargs: Any) -> Response:
         """What a browser asks before a request that is not simple."""
         headers = {
             "Access-Control-Allow-Methods": "GET, HEAD, OPTIONS",
@@ -135,7 +133,7 @@ class EmbeddedExposureView(EmbedView):
 
     def query_of(self, method: str) -> dict[str, OpenApiParameter]:
         paper = OpenApiParameter("paper", uuid.UUID, required=True, description="A paper's id.")
-        return {"paper": paper, **_reading_query(), **super().query_of(method)}
+        return {"paper": paper, **questions.reading_query(), **super().query_of(method)}
 
     def get(self, request: Request, club: str, code: str) -> Response:
         card = selectors.camera_on(self.embedding, code=code)
@@ -149,30 +147,11 @@ class EmbeddedExposureView(EmbedView):
         return self.shown(request, found, serializers.EmbeddedExposureOut)
 
     def _asked(self, request: Request) -> dict[str, Any]:
-        """The query as a body would tell it; raises with every fault at once."""
-        given = {name: text for name, text in request.query_params.items() if name != "fields"}
-        numbers = {name for name, parameter in _reading_query().items() if parameter.type is float}
-        plain = {name: float(text) for name, text in given.items() if name in numbers and _NUMBER.match(text)}
-        body = {"paper": given.pop("paper")} if "paper" in given else {}
+        """The query, read as a body is; raises with every fault at once."""
         context = self.context() | {"plugins": self.embedding.club.plugins}
-        bound = serializers.EmbeddedExposureIn(data={**body, "reading": given | plain}, context=context)
+        bound = questions.EmbeddedExposureIn(data=questions.as_body(request.query_params), context=context)
         bound.is_valid(raise_exception=True)
         return bound.validated_data
-
-
-_NUMBER = re.compile(r"[+-]?[0-9]{1,12}(\.[0-9]{1,12})?\Z")
-
-
-def _reading_query() -> dict[str, OpenApiParameter]:
-    """The keys of every light reading."""
-    parameters = [each for reading in contributions("light_readings").values() for each in reading.parameters]
-    return {
-        each.name: OpenApiParameter(
-            each.name, float if each.kind == "number" else str,
-            description=f"{each.description[:1].upper()}{each.description[1:]}.",
-        )
-        for each in parameters
-    }  # fmt: skip
 
 
 class SwitchesView(ClubView):
