@@ -83,7 +83,7 @@ def change_club(*, actor: Membership, expected: Expected, facts: dict[str, Any])
 def _switched_on(club: Club, names: list[str]) -> list[str]:
     """The names in order, each once; one that is neither here nor switched on already is refused."""
     known = {entry.name for entry in switchable()} | set(club.plugins)
-    faults = {
+    faults: dict[Any, Any] = {
         place: [impossible(f"No plug-in called “{name}” is active here.", "unknown_plugin")]
         for place, name in enumerate(names)
         if name not in known

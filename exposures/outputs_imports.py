@@ -60,7 +60,7 @@ class SheetIn(StrictSerializer):
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if "importer" in attrs:
-            faults = {
+            faults: dict[Any, Any] = {
                 name: [ErrorDetail("This does not go with an importer.", "unknown_key")]
                 for name in ("encoding", "delimiter")
                 if name in attrs

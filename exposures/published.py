@@ -47,10 +47,10 @@ def rows_of(law: Law) -> list[list[float]]:
     """
 
     def at(stops: Sequence[float]) -> Floats:
-        return np.log2(law.correct(np.exp2(stops)))[:, np.newaxis]  # type: ignore[index]
+        return np.log2(law.correct(np.exp2(stops)))[:, np.newaxis]
 
     rows = np.exp2(thinned(at, checked_stops=CHECKED_STOPS))
     if len(rows) > MOST_ROWS:
         text = f"This law bends so often that its table takes {len(rows)} rows; at most {MOST_ROWS} are kept."
         raise Impossible("law_rough", text)
-    return rows.tolist()  # type: ignore[no-any-return]
+    return rows.tolist()

@@ -19,7 +19,7 @@ NOTHING_PUBLISHED = {"published_rows_s": None, "published_typed": None, "publish
 class PublishedLawField(ReciprocityField):
     """A reciprocity law of a data sheet, any that rests on nobody's log; read to it as written and its rows in s."""
 
-    def to_internal_value(self, data: Any) -> tuple[Any, list[list[float]]]:
+    def to_internal_value(self, data: Any) -> Any:
         name = self.chosen(data)
         if contributions(self.point)[name].needs_actor:
             text = f"“{name}” rests on a log; a data sheet's law has its own figures."

@@ -4,7 +4,7 @@ So a new field of theirs comes along by itself. A field goes by the path to its 
 Lists have no place in one cell and are left out.
 """
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
@@ -17,7 +17,8 @@ from exposures.serializers import LogIn, PaperIn
 from optics.core.sheet_cuts import NAMED_SHEETS
 from optics.inputs import ByKind, SheetField, SizeIn, parameters_serializer
 from pinpool.http.fields import Identifier, Instant, Number, QuantityField
-from pinpool.plugins.registry import contributions
+from pinpool.plugins.registry import contributions, owner
+from pinpool.plugins.switches import switchable
 from pinpool.units import KINDS
 
 #: What each kind of sheet brings in, and the action of `clubs.roles.MAY` that each of its rows takes.
@@ -33,7 +34,7 @@ class Field:
     """One key of a body that a column can fill.
 
     `kind` says how its cells are read: a kind of quantity, or `number`, `whole`, `text`, `yes_no`, `choice`, `instant`,
-    `date`, `clock`, `id`, `camera`, `paper`, `member`.
+    `date`, `clock`, `id`, `camera`, `paper`, `member`. `plugin` is the one of another package that brings it, if any.
     """
 
     name: str
@@ -41,6 +42,7 @@ class Field:
     required: bool = False
     choices: tuple[str, ...] = ()
     help_text: str = ""
+    plugin: str = ""
 
     @property
     def is_quantity(self) -> bool:
@@ -80,6 +82,11 @@ def fields_of(kind: str) -> dict[str, Field]:
     return found
 
 
+def fields_offered(kind: str, on: Collection[str]) -> dict[str, Field]:
+    """Those of them that a club can use which has the plug-ins `on` switched on."""
+    return {name: field for name, field in fields_of(kind).items() if not field.plugin or field.plugin in on}
+
+
 def _walk(serializer: Any, before: str, *, required: bool) -> Iterator[Field]:
     for key, field in serializer.fields.items():
         name, needed = before + key, required and field.required
@@ -105,5 +112,8 @@ def _walk_contributions(field: ByKind, name: str, *, required: bool) -> Iterator
     known = contributions(field.point)
     if field.selector:
         yield Field(f"{name}.{field.selector}", "choice", required, tuple(known), "What it is.")
+    strangers = {entry.name for entry in switchable()}
     for each in known:
-        yield from _walk(parameters_serializer(field.point, each)(), name + ".", required=False)
+        by = owner(field.point, each)
+        for found in _walk(parameters_serializer(field.point, each)(), name + ".", required=False):
+            yield replace(found, plugin=by if by in strangers else "")

@@ -1,13 +1,13 @@
 """Which column is what: guessed by its heading and by what stands in it, with how sure that is, and what to ask."""
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
 from exposures.catalogue import plain_words
 from exposures.imports.cells import UNDECLARED, Format, is_empty, parts_of
-from exposures.imports.fields import Field, fields_of
+from exposures.imports.fields import Field, fields_of, fields_offered
 from exposures.imports.sheets import Cell
 from exposures.imports.times import COLONS
 from exposures.imports.words import in_words
@@ -94,9 +94,14 @@ def column_names(heading: Iterable[Cell]) -> list[str]:
     return names
 
 
-def guessed(*, kind: str, table: list[list[Cell]], known: dict[str, Callable[[str], bool]]) -> list[Column]:
-    """A column for each of the table's, each field at most once, the surest first; `known` tells names that exist."""
-    fields = fields_of(kind)
+def guessed(
+    *, kind: str, table: list[list[Cell]], known: dict[str, Callable[[str], bool]], plugins: Collection[str] = ()
+) -> list[Column]:
+    """A column for each of the table's, each field at most once, the surest first.
+
+    `known` tells names that exist, `plugins` which of other packages are switched on.
+    """
+    fields = fields_offered(kind, plugins)
     names = column_names(table[0])
     samples = [[row[place] for row in table[1:] if not is_empty(row[place])][:_SAMPLE] for place in range(len(names))]
     scored = sorted(

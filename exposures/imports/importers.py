@@ -30,8 +30,8 @@ def read_by(importer: str, *, content: bytes, name: str) -> Sheet:
         table = run(POINT, importer, partial(_plain, made, setting("MAX_IMPORT_ROWS") + 1), refusals=(Impossible,))
     except Impossible as fault:
         raise Impossible(fault.code, str(fault), fault.field or "file") from fault
-    if fault := _fault_in(table):
-        raise failure(POINT, importer, f"returned what is no table of a log: {fault}")
+    if wrong := _fault_in(table):
+        raise failure(POINT, importer, f"returned what is no table of a log: {wrong}")
     cells = [[_cell(cell) for cell in row] for row in table]
     return trimmed(enumerate(cells, 1))
 

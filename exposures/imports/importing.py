@@ -19,7 +19,7 @@ from clubs.services import check_role, register_camera
 from clubs.trail import record
 from exposures.evidence import hold, keep
 from exposures.imports.cells import Format
-from exposures.imports.fields import KINDS_OF_SHEET, fields_of
+from exposures.imports.fields import KINDS_OF_SHEET, fields_offered
 from exposures.imports.guessing import Column, Question, guessed, questions_of
 from exposures.imports.importers import read_by
 from exposures.imports.known import Known
@@ -97,7 +97,8 @@ def start(
             sheet = read_by(importer, content=content, name=_plain_name(file.name))
     except Impossible as fault:
         raise ValidationError({fault.field: [impossible(str(fault), fault.code)]}) from None
-    columns = guessed(kind=kind, table=sheet.table, known=Known(club=actor.club, actor=actor).tests)
+    known, on = Known(club=actor.club, actor=actor).tests, actor.club.plugins
+    columns = guessed(kind=kind, table=sheet.table, known=known, plugins=on)
     batch = ImportBatch(club=actor.club, kind=kind, file_name=_plain_name(file.name), table=sheet.table)
     batch.made_by = actor.user
     _map(batch, columns, {}, first_row=sheet.first_row)
@@ -189,7 +190,7 @@ def open_questions(batch: ImportBatch) -> list[Question]:
 
 def known_fields(batch: ImportBatch) -> list[str]:
     """What a column of the sheet can be."""
-    return list(fields_of(batch.kind))
+    return list(fields_offered(batch.kind, batch.club.plugins))
 
 
 def add_what_was_read(batch: ImportBatch, actor: Membership, entries: list[Any]) -> None:

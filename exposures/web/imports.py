@@ -111,7 +111,7 @@ class ImportPage(AskedPage):
             "missing": missing,
             "fixed": [(fields[name], in_words(name), told.fixed.get(name, "")) for name in fixed_for(batch, missing)],
             "fields": sorted(
-                ((each, in_words(name)) for name, each in fields.items()),
+                ((each, in_words(name)) for name, each in fields.items() if name in told.known_fields),
                 key=lambda field: (not field[0].required, field[1].casefold()),
             ),
             "open": len(told.questions),

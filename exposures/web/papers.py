@@ -117,7 +117,7 @@ def for_published(club: Club, paper: Paper | None = None) -> dict[str, Any]:
             if each.fields and each.name != "table" and not known[each.name].needs_actor
         ]
     }
-    law = paper and published_law(paper)
+    law = published_law(paper) if paper else None
     if paper is None or law is None:
         return told
     if paper.published_law is None:

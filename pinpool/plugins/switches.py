@@ -11,11 +11,8 @@ from rest_framework.serializers import Field
 
 from pinpool.http.problems import impossible
 from pinpool.plugins import registry
-from pinpool.plugins.loading import Entry
+from pinpool.plugins.loading import OURS, Entry
 from pinpool.plugins.model import Contribution
-
-#: The package whose plug-ins are always on.
-OURS = "pinpool"
 
 
 def switchable() -> list[Entry]:

@@ -5,8 +5,10 @@ from io import BytesIO
 from typing import Any
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from rest_framework.test import APIClient
 
+from exposures.imports.fields import fields_of
 from optics.core import profiles
 from pinpool.plugins import registry
 from pinpool.plugins.loading import Entry
@@ -129,6 +131,19 @@ def test_a_reading_of_a_club(here: Here) -> None:
     switch(here, [])
     again = entry | {"reading": {"lamps": 5}, "reason": "counted again"}
     assert here.post(f"exposures/{wrong['id']}/corrections/", again)["ev100"] == 5
+
+
+def test_the_columns_of_a_sheet(here: Here) -> None:
+    """A column of lamps is a reading where the annex is on, and nothing elsewhere."""
+    fields_of.cache_clear()
+    rows = b"camera,paper,taken_at,exposure_time,lamps\nT1,Glasswort,2026-05-01T12:00Z,4 min,4"
+    for plugins, field in ([], None), (["annex"], "reading.lamps"):
+        switch(here, plugins)
+        form = {"file": SimpleUploadedFile("log.csv", rows), "kind": "exposures"}
+        batch = here.clients["member"].post(here.at + "imports/", form, format="multipart").json()
+        assert batch["columns"][-1]["field"] == field
+        assert ("reading.lamps" in batch["known_fields"]) == bool(plugins)
+    fields_of.cache_clear()
 
 
 def test_a_section_of_a_sheet(here: Here) -> None:

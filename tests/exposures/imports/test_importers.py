@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 from functools import partial
 from io import BytesIO
+from itertools import count
 from typing import Any
 
 import pytest
@@ -12,6 +13,7 @@ from optics.core.faults import Impossible
 from pinpool.plugins import registry
 from pinpool.plugins.loading import Entry
 from pinpool.plugins.model import Contribution, LogTable, Plugin
+from pinpool.testing import faults_of
 from tests.exposures.imports.conftest import Club
 from tests.problems import faults_in, problem_of
 
@@ -144,3 +146,50 @@ def test_the_page_offers_it(here: Club, api: Any) -> None:
     here.club.plugins = []
     here.club.save()
     assert "binder_pages" not in api.get(f"/clubs/{here.club.slug}/imports/").content.decode()
+
+
+# ------------------------------------------------------------------------------------------- the authors' checks
+
+PAGES = "T1/Glasswort/2026-05-01T12:00Z/13/4 min/calm"
+
+
+def faults(made: Callable[..., Any], *examples: Any) -> list[str]:
+    importer = Contribution("binder_checked", "pages of a binder", "invented", made)
+    plugin = Plugin("binder", "1", (1, 0), log_importers=(importer,))
+    return faults_of(plugin, {"binder_checked": list(examples)})
+
+
+def counting() -> Callable[..., LogTable]:
+    """An importer that numbers the files it has read."""
+    numbers = count(1)
+
+    def made(content: bytes, name: str) -> LogTable:
+        table = pages(content, name)
+        return LogTable(table.columns, [[*list(row)[:-1], f"file {next(numbers)}"] for row in table.rows])
+
+    return made
+
+
+def test_a_sound_importer_has_no_faults() -> None:
+    assert faults(pages, {"content": PAGES, "name": "may.pages"}) == []
+
+
+@pytest.mark.parametrize(
+    ("made", "example", "told"),
+    [
+        (pages, {}, "give examples as"),
+        (pages, {"content": "nothing"}, "example 1: it refuses its own file: example has no entry."),
+        (lambda **_: {}, {"content": PAGES}, "did not return a LogTable"),
+        (counting(), {"content": PAGES}, "the same file read again gives other rows"),
+        (partial(pages_of, [["T1", "4 min"]], ("camera", "seconds")), {"content": PAGES},
+         "“seconds” is no field of a log; there are id, camera"),
+        (partial(pages_of, [["T1", "often"]], ("camera", "reading.ev")), {"content": PAGES},
+         "what stands in “reading.ev” does not look like it"),
+        (lambda content, **_: LogTable(COLUMNS, [content.decode().split("/")]), {"content": PAGES},
+         "“binder_checked” raised UnicodeDecodeError"),
+    ],
+)  # fmt: skip
+def test_each_fault_of_an_importer_is_told(made: Any, example: Any, told: str) -> None:
+    found = faults(made, example)
+    assert any(told in fault for fault in found), found
+    assert all(fault.startswith(("log_importers “binder_checked”: ", "Plug-in")) for fault in found)

@@ -1,9 +1,11 @@
 """The example's own tests."""
 
 import pytest
+from saltmarsh_notebook import plugin
 from saltmarsh_notebook.notebook import COLUMNS, table_of
 
 from optics.core.faults import Impossible
+from pinpool.testing import assert_sound
 
 PAGE = """Saltmarsh notebook 1
 # spring
@@ -44,6 +46,10 @@ def test_a_page() -> None:
 def test_what_is_no_notebook(text: str, told: str) -> None:
     with pytest.raises(Impossible, match=told):
         read(text)
+
+
+def test_it_is_sound() -> None:
+    assert_sound(plugin, {"saltmarsh_notebook": [{"content": PAGE, "name": "may.notebook"}]})
 
 
 def test_what_is_no_text() -> None:

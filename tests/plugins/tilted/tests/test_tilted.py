@@ -9,7 +9,7 @@ from saltmarsh_tilted.tilted import tilted
 from optics.core.faults import Impossible
 from optics.core.film_planes import FilmPlane
 from optics.core.illumination import stops_map
-from pinpool.plugins.model import PLUGIN_API_VERSION
+from pinpool.testing import assert_sound
 
 
 def light(*, s_mm: float, y_mm: float, turn_rad: float, distance_mm: float) -> float:
@@ -46,5 +46,13 @@ def test_the_catenary_is_krons_and_halms() -> None:
     assert far == pytest.approx(1.3, abs=1e-4), "a power of 1 + a far on the slow side"
 
 
-def test_it_is_written_for_this_api() -> None:
-    assert plugin.api_version[0] == PLUGIN_API_VERSION[0]
+def test_it_is_sound() -> None:
+    sheet = {"width": "80 mm", "distance": "60 mm", "height": "50 mm"}
+    law = {"best_time": "1 s", "steepness": 0.2}
+    assert_sound(
+        plugin,
+        {
+            "tilted": [{**sheet, "turn": "30 deg"}, {**sheet, "turn": "-45 deg", "hole_offset": {"x": "5 mm"}}],
+            "catenary": [law, {**law, "steepness": 0.9}, {"best_time": "1/30 s", "steepness": 0}],
+        },
+    )
