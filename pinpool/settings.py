@@ -120,6 +120,8 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "pinpool.http.request_ids.RequestIds",
+    "pinpool.service.probes.Probes",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
@@ -158,6 +160,14 @@ AUTH_PASSWORD_VALIDATORS = [
 
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = os.environ.get("PINPOOL_HTTPS") == "1"
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if SESSION_COOKIE_SECURE else None
+SECURE_SSL_REDIRECT = SESSION_COOKIE_SECURE
+SECURE_HSTS_SECONDS = 30 * 24 * 3600 if SESSION_COOKIE_SECURE else 0
+SILENCED_SYSTEM_CHECKS = [
+    "security.W005",  # whether every other name of the club's domain speaks https is not ours to promise
+    "security.W021",
+    "drf_spectacular.W001",  # it looks with settings of its own; the document is made and tested with ours
+    "drf_spectacular.W002",
+]
 
 DEFAULT_FROM_EMAIL = os.environ.get("PINPOOL_EMAIL_FROM", "pinpool@localhost")
 if django.VERSION >= (6, 1):
@@ -179,6 +189,20 @@ STATIC_ROOT.mkdir(parents=True, exist_ok=True)  # whitenoise warns where there i
 MEDIA_ROOT = DATA_DIR / "media"
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_AUTOREFRESH = DEBUG
+
+# A line for each request and each fault, as JSON, with the request's id; Django's own lines would say it twice.
+LOGGING: dict[str, Any] = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"json": {"()": "pinpool.service.logs.JSONLines"}},
+    "handlers": {"lines": {"class": "logging.StreamHandler", "formatter": "json"}},
+    "root": {"handlers": ["lines"], "level": "WARNING"},
+    "loggers": {
+        "django": {"handlers": []},
+        "django.request": {"level": "ERROR"},  # below that the line of the answer tells it
+        "pinpool.access": {"level": os.environ.get("PINPOOL_ACCESS_LOG", "INFO")},
+    },
+}
 
 # Every setting of ours, with its default and reason, stands in pinpool/conf.py.
 PINPOOL: dict[str, Any] = {"OWN_ACCOUNTS": True}

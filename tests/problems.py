@@ -12,7 +12,9 @@ def problem_of(response: Any, status: int) -> dict[str, Any]:
     assert response.status_code == status, f"{response.status_code}: {response.content[:2000].decode()}"
     assert response["Content-Type"] == "application/problem+json"
     body: dict[str, Any] = json.loads(response.content)
-    assert {"type", "title", "status", "detail"} <= body.keys() <= {"type", "title", "status", "detail", "errors"}
+    always = {"type", "title", "status", "detail"}
+    assert always <= body.keys() <= always | {"errors", "request_id"}
+    assert body.get("request_id", "") == response.get("X-Request-ID", "")
     assert re.fullmatch(r"urn:pinpool:problem:[a-z_]+", body["type"])
     assert body["status"] == status
     assert body["title"]
@@ -23,6 +25,11 @@ def problem_of(response: Any, status: int) -> dict[str, Any]:
         assert re.fullmatch(r"[a-z0-9_-]+", error["code"])
         assert error["detail"]
     return body
+
+
+def but_for_its_id(response: Any) -> bytes:
+    """The content of a refusal without what differs from one request to the next."""
+    return re.sub(rb',"request_id":"[0-9a-f]{32}"', b"", response.content)
 
 
 def faults_in(response: Any, status: int = 400) -> set[tuple[str, str]]:

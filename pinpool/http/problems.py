@@ -12,6 +12,8 @@ from rest_framework import exceptions
 from rest_framework.exceptions import APIException, ErrorDetail
 from rest_framework.settings import api_settings
 
+from .request_ids import current
+
 MEDIA_TYPE = "application/problem+json"
 UNREADABLE = "This request cannot be read: its host is not served here, or it has too many parts."
 
@@ -112,7 +114,7 @@ def faults_of(detail: Any, pointer: str = "") -> Iterator[tuple[str, ErrorDetail
 
 
 def problem_body(status: int, detail: str, errors: Sequence[dict[str, str]] = ()) -> dict[str, Any]:
-    """A problem document's members; `errors` is left out where there are none."""
+    """A problem document; no `errors` where there are none, and no `request_id` outside of requests that have one."""
     slug, title = TITLES.get(status, ("error", "The request could not be answered"))
     body: dict[str, Any] = {
         "type": f"urn:pinpool:problem:{slug}",
@@ -122,6 +124,8 @@ def problem_body(status: int, detail: str, errors: Sequence[dict[str, str]] = ()
     }
     if errors:
         body["errors"] = list(errors)
+    if request_id := current():
+        body["request_id"] = request_id
     return body
 
 

@@ -55,6 +55,7 @@ class ProblemOut(serializers.Serializer):
     status = serializers.IntegerField()
     detail = serializers.CharField()
     errors = FaultOut(many=True, required=False)
+    request_id = serializers.CharField(required=False, help_text="By which the keeper finds the request in the log.")
 
 
 class Schema(AutoSchema):

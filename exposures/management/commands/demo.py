@@ -11,9 +11,10 @@ from exposures.demo.club import CLUB, TOKEN_DAYS, Login, fresh_token, load_club
 from exposures.demo.drawings import write_drawings
 from exposures.demo.job import PAPER, work_through
 from exposures.demo.report import written
-from exposures.demo.serving import ADDRESS, DEFAULT_PORT, is_free, next_free, serve
+from exposures.demo.serving import ADDRESS, DEFAULT_PORT, is_free, next_free
 from exposures.models import Paper
 from pinpool.http.problems import Conflict
+from pinpool.service.serving import serve
 
 
 class Command(BaseCommand):
@@ -85,7 +86,7 @@ class Command(BaseCommand):
         self.stdout.write(f"With a token   curl -H 'Authorization: Bearer TOKEN' {site}/api/v1/clubs/")
         self.stdout.write("Stop with Ctrl-C.")
         self.stdout.flush()
-        serve(port)
+        serve(address=ADDRESS, port=port, workers=1, threads=4, tell_requests=False)
         self.stdout.write("Stopped.")
 
     def _heading(self, text: str) -> None:

@@ -1,0 +1,28 @@
+"""Lines of log as JSON, one object each: `time`, `level`, `logger`, `message`, `request_id`, and what a caller adds."""
+
+import json
+import logging
+from datetime import UTC, datetime
+
+from pinpool.http.request_ids import current
+
+#: What every record of Python's logging has; anything else was added by whoever logs.
+_USUAL = logging.LogRecord("", 0, "", 0, "", None, None).__dict__.keys() | {"message", "asctime", "taskName"}
+#: What Django adds that is no plain value.
+_LEFT_OUT = {"request", "server_time"}
+
+
+class JSONLines(logging.Formatter):
+    def format(self, record: logging.LogRecord) -> str:
+        line = {
+            "time": datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds"),
+            "level": record.levelname.lower(),
+            "logger": record.name,
+            "message": record.getMessage(),
+        }
+        if request_id := current():
+            line["request_id"] = request_id
+        line |= {key: value for key, value in record.__dict__.items() if key not in _USUAL | _LEFT_OUT}
+        if record.exc_info:
+            line["exception"] = self.formatException(record.exc_info)
+        return json.dumps(line, default=str, ensure_ascii=False)

@@ -1,0 +1,60 @@
+"""The site under granian: worker processes with threads, renewed, and stopped gracefully."""
+
+import logging
+import os
+import signal
+from functools import partial
+from typing import Any
+
+from django.db import connections
+from django.urls import resolve
+
+#: A worker is renewed after so many seconds, or when it holds so many bytes: whatever leaks does so for a day.
+LIFETIME_S, MOST_BYTES = 24 * 3600, 1_000_000_000
+#: Seconds that a worker has to finish what it is answering, and a client to send a request's headers.
+GRACE_S, HEADERS_S = 30, 20
+
+
+def serve(*, address: str, port: int, workers: int, threads: int, tell_requests: bool = True) -> None:
+    """Serve the site until Ctrl-C or SIGTERM, or until the terminal is closed. A worker that dies is replaced."""
+    from granian import Granian  # noqa: PLC0415  (only who serves needs the server loaded)
+    from granian.constants import Interfaces  # noqa: PLC0415
+    from granian.http import HTTP1Settings  # noqa: PLC0415
+    from granian.log import LogLevels  # noqa: PLC0415
+
+    # The workers are copies of this process: what is loaded here is shared, an open connection must not be.
+    resolve("/api/v1/clubs/")
+    connections.close_all()
+    server = Granian(
+        "pinpool.wsgi:application",
+        address=address,
+        port=port,
+        interface=Interfaces.WSGI,
+        workers=workers,
+        blocking_threads=threads,
+        respawn_failed_workers=True,
+        workers_lifetime=LIFETIME_S,
+        workers_max_rss=MOST_BYTES // 1_000_000,
+        workers_kill_timeout=GRACE_S,
+        http1_settings=HTTP1Settings(header_read_timeout=HEADERS_S * 1000),
+        websockets=False,
+        log_level=LogLevels.warning,
+    )
+    if hasattr(signal, "SIGHUP"):  # left alone, a closed terminal would restart the workers instead
+        server.on_startup(lambda: signal.signal(signal.SIGHUP, server.signal_handler_interrupt))
+    server.serve(target_loader=partial(_load_site, tell_requests=tell_requests), wrap_loader=False)
+
+
+def _load_site(*, tell_requests: bool) -> Any:
+    """The site, in a worker with a process group of its own.
+
+    A terminal sends Ctrl-C to a whole group. A worker must not get it as well as the stop that the server sends it:
+    two stops at once leave it waiting for itself.
+    """
+    if hasattr(os, "setpgrp"):
+        os.setpgrp()
+    from pinpool.wsgi import application  # noqa: PLC0415  (the worker's own)
+
+    if not tell_requests:
+        logging.getLogger("pinpool.access").setLevel(logging.WARNING)
+    return application

@@ -1,0 +1,55 @@
+"""Each request has an id, which its answer, its problem document and its lines of log carry."""
+
+import json
+import logging
+from typing import Any
+
+import pytest
+from rest_framework.test import APIClient
+
+from pinpool.http.request_ids import HEADER, current
+from pinpool.service.logs import JSONLines
+from tests.problems import problem_of
+
+
+def test_a_refusal_carries_the_id_of_its_answer(api: APIClient) -> None:
+    ids = set()
+    for _ in range(2):
+        response = api.get("/api/v1/clubs/")
+        ids |= {response[HEADER], problem_of(response, 401)["request_id"]}
+    assert len(ids) == 2
+    assert current() == ""
+
+
+@pytest.mark.parametrize(("proxies", "given", "kept"), [
+    (1, "edge-0123.456", True), (0, "edge-0123.456", False), (1, "short", False), (1, 'a"b c' * 3, False),
+    (1, "x" * 65, False),
+])  # fmt: skip
+def test_an_id_is_kept_only_from_a_proxy_and_only_if_it_is_one(
+    api: APIClient, settings: Any, proxies: int, given: str, kept: bool
+) -> None:
+    settings.PINPOOL = {"TRUSTED_PROXIES": proxies}
+    found = api.get("/api/v1/plugins/", headers={HEADER: given})[HEADER]
+    assert (found == given) is kept
+    assert kept or len(found) == 32
+
+
+def test_a_line_of_log_says_what_was_asked_and_answered(api: APIClient, caplog: pytest.LogCaptureFixture) -> None:
+    with caplog.at_level(logging.INFO, logger="pinpool.access"):
+        response = api.get("/api/v1/clubs/?page_size=3")
+    [record] = [record for record in caplog.records if record.name == "pinpool.access"]
+    line = json.loads(JSONLines().format(record))
+    assert line.keys() == {"time", "level", "logger", "message", "status", "milliseconds", "request_id"}
+    assert (line["message"], line["status"]) == ("GET /api/v1/clubs/ 401", 401)  # and nothing of the query
+    assert line["request_id"] == response[HEADER]
+
+
+def test_a_line_is_one_line_whatever_it_tells() -> None:
+    fault = ValueError("two\nlines")
+    told = (type(fault), fault, None)
+    record = logging.LogRecord("x", logging.ERROR, "", 1, "said “%s”", ("a\nb",), told)
+    record.thing = object()
+    line = JSONLines().format(record)
+    assert "\n" not in line
+    assert json.loads(line)["message"] == "said “a\nb”"
+    assert json.loads(line)["exception"].endswith("ValueError: two\nlines")
