@@ -45,6 +45,36 @@ def test_nothing_keeps_anybody_out(page: Page, keeper: Any) -> None:
         clean(page)
 
 
+def test_a_data_sheets_law_is_kept_until_another_is_chosen(desk: Page, keeper: Any) -> None:
+    sign_in(desk, keeper.user)
+    desk.goto(f"/clubs/{keeper.club.slug}/papers/")
+    for label, text in (("Name", "Eelgrass Ortho"), ("Family", "ortho film"), ("Exposure index to start from", "25")):
+        desk.get_by_label(label, exact=True).fill(text)
+    desk.get_by_text("Stock, size and data sheet").click()
+    desk.get_by_label("Its data sheet gives").select_option(label="a law: Power law")
+    desk.get_by_label("Exponent", exact=True).fill("9")
+    desk.get_by_label("From", exact=True).fill("2 s")
+    desk.get_by_label("Where this law stands").fill("Sheet 9 (invented)")
+    desk.get_by_role("button", name="Add it").click()
+    expect(desk.get_by_label("Exponent", exact=True)).to_have_attribute("aria-invalid", "true")
+    desk.get_by_label("Exponent", exact=True).fill("1.4")
+    desk.get_by_role("button", name="Add it").click()
+    expect(desk.locator("polyline.published")).to_have_count(1)
+    desk.get_by_text("Stock, size and data sheet").click()
+    desk.get_by_label("Note").fill("kept dry")
+    desk.get_by_role("button", name="Keep the changes").click()
+    expect(desk.get_by_text("kept dry").first).to_be_visible()
+    law = {"law": "power", "exponent": 1.4, "from": "2 s"}
+    assert Paper.objects.get(name="Eelgrass Ortho").published_typed == law
+    open_all(desk)
+    clean(desk)
+    desk.get_by_label("Its data sheet gives").select_option("rows")
+    desk.get_by_label("Times of its data sheet").fill("1 s, 2 s\n10 s, 40 s")
+    desk.get_by_role("button", name="Keep the changes").click()
+    expect(desk.locator("path.published").first).to_be_visible()
+    assert Paper.objects.get(name="Eelgrass Ortho").published_law is None
+
+
 def test_from_a_new_paper_to_a_judged_exposure(desk: Page, keeper: Any) -> None:
     sign_in(desk, keeper.user)
     desk.goto(f"/clubs/{keeper.club.slug}/papers/")
