@@ -68,8 +68,8 @@ DEFAULTS: dict[str, Any] = {
     "PLACE_TRIES_PER_ADDRESS": (100, 900),
     # Changes at one place of its name, its hole and its results, so that nobody with a code fills the club's trail.
     "CHANGES_PER_PLACE": (120, 900),
-    # What other web pages' visitors may ask for from one address: a whole room may sit behind it, at pages of four parts.
-    "EMBED_CALLS_PER_ADDRESS": (300, 300),
+    # Times to give that visitors of other web pages may ask for from one address: a whole room may sit behind it.
+    "EMBED_QUESTIONS_PER_ADDRESS": (300, 300),
     # Names that a keeper wants to add and that no account has.
     "MEMBER_TRIES_PER_ACCOUNT": (20, 900),
     # Requests for a new password and wrong codes for it, whether or not there is such an account; then the e-mails that

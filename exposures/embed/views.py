@@ -28,7 +28,7 @@ from pinpool.http.problems import refuse_unknown
 from pinpool.http.schema import Operation, page_of
 from pinpool.http.views import JSONRenderer, View
 
-REFUSED = (400, 403, 404, 429)
+REFUSED = (400, 403, 404)
 #: So long a browser, or a cache between, may keep an answer without asking, s.
 KEPT_S = 60
 
@@ -50,7 +50,6 @@ class EmbedView(View):
             self.allowed = origin
         elif origin not in {None, f"{request.scheme}://{request.get_host()}"}:
             raise PermissionDenied("This club does not let that site show it; its keeper can add the site's origin.")
-        count("EMBED_CALLS_PER_ADDRESS", address_of(request))
         super().initial(request, *args, **kwargs)
 
     def options(self, request: Any, *args: Any, **kwargs: Any) -> Response:
@@ -127,15 +126,17 @@ class EmbeddedExposureView(EmbedView):
     """The time to give with one camera on one paper in a light, whoever exposes.
 
     The light is told by the keys of a reading: `ev` and `iso`; `time`, `f_number` and `iso`; or another that is known.
+    Only these questions are limited in number: the other answers are the same for everybody, for caches to keep.
     """
 
-    operations = {"GET": Operation(gives=serializers.EmbeddedExposureOut, refusals=(*REFUSED, 422))}
+    operations = {"GET": Operation(gives=serializers.EmbeddedExposureOut, refusals=(*REFUSED, 422, 429))}
 
     def query_of(self, method: str) -> dict[str, OpenApiParameter]:
         paper = OpenApiParameter("paper", uuid.UUID, required=True, description="A paper's id.")
         return {"paper": paper, **questions.reading_query(), **super().query_of(method)}
 
     def get(self, request: Request, club: str, code: str) -> Response:
+        count("EMBED_QUESTIONS_PER_ADDRESS", address_of(request))
         card = selectors.camera_on(self.embedding, code=code)
         asked = self._asked(request)
         with refuse_unknown("paper", "There is no paper of that id here, or none that is shown."):
