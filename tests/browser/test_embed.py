@@ -1,5 +1,6 @@
 """Parts of a club on a page of another origin, under a policy as strict as there is, and where something goes wrong."""
 
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -15,6 +16,7 @@ from exposures.embed.models import Embedding
 from exposures.embed.script import script
 from tests.browser.conftest import LISTEN
 from tests.browser.every_page import clean, sign_in
+from tests.browser.webdriver import WebKit
 from tests.factories import CameraSpecFactory, ExposureLogFactory, MembershipFactory, PaperFactory
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -83,8 +85,8 @@ def keeper() -> Any:
     CameraSpecFactory.create(camera__club=keeper.club, camera__code="T1", camera__name="Tea caddy")
     paper = PaperFactory.create(club=keeper.club, name="Glasswort")
     PaperFactory.create(club=keeper.club, name="Samphire")
-    for time in np.geomspace(5, 3000, 8):
-        told = {"exposure_time_s": float(time), "indicated_time_s": float(2 ** (0.5 + np.log2(time) / 1.3))}
+    for time_s in np.geomspace(5, 3000, 8):
+        told = {"exposure_time_s": float(time_s), "indicated_time_s": float(2 ** (0.5 + np.log2(time_s) / 1.3))}
         ExposureLogFactory.create(spec=spec, paper=paper, member=keeper.user, **told)
     return keeper
 
@@ -329,3 +331,32 @@ def test_our_own_pages_show_the_same_to_everybody(browser: Browser, live_server:
         expect(page.get_by_role("img", name="Times for Glasswort")).to_be_visible()
         page.goto("/embed/saltmarsh/cameras/")
         expect(page.get_by_role("row")).to_have_count(3)
+
+
+# ---------------------------------------------------------------------------------------------- another browser
+
+
+def expect_words(browser: WebKit, part: str, words: str, patience_s: float = 30.0) -> None:
+    """Wait until a part shows these words."""
+    script = f"return document.querySelector('pinpool-{part}')?.shadowRoot?.textContent ?? ''"
+    end = time.monotonic() + patience_s
+    while words not in (found := browser.run(script)):
+        assert time.monotonic() < end, found
+        time.sleep(0.1)
+
+
+def test_webkit_shows_the_same(live_server: Any, shown: Any, elsewhere: Elsewhere) -> None:
+    """Under the same policy, which it holds a page to in its own way."""
+    browser = WebKit()
+    try:
+        browser.go(elsewhere.page(tag(live_server.url), parts_of(shown)))
+        for part, words in {"camera": "0.350 mm", "registry": "Tea caddy", "curve": "Glasswort"}.items():
+            expect_words(browser, part, words)
+        browser.run(
+            "const part = document.querySelector('pinpool-exposure').shadowRoot\n"
+            "part.querySelector('[name=ev]').value = '12'\n"
+            "part.querySelector('button').click()"
+        )
+        expect_words(browser, "exposure", "to give, where")
+    finally:
+        browser.close()
