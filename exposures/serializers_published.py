@@ -11,7 +11,7 @@ from optics.core.reciprocity import TableLaw
 from optics.inputs import Pairs, ReciprocityField, refuse
 from optics.outputs import SaidTime
 from pinpool.http.fields import Duration, StrictSerializer, Text
-from pinpool.plugins.registry import contributions
+from pinpool.plugins.model import Contribution
 
 NOTHING_PUBLISHED = {"published_rows_s": None, "published_typed": None, "published_source": ""}
 
@@ -19,11 +19,11 @@ NOTHING_PUBLISHED = {"published_rows_s": None, "published_typed": None, "publish
 class PublishedLawField(ReciprocityField):
     """A reciprocity law of a data sheet, any that rests on nobody's log; read to it as written and its rows in s."""
 
+    def offers(self) -> dict[str, Contribution]:
+        return {name: each for name, each in super().offers().items() if not each.needs_actor}
+
     def to_internal_value(self, data: Any) -> Any:
         name = self.chosen(data)
-        if contributions(self.point)[name].needs_actor:
-            text = f"“{name}” rests on a log; a data sheet's law has its own figures."
-            raise serializers.ValidationError({self.selector: [ErrorDetail(text, "invalid_choice")]})
         law = super().to_internal_value(data)
         if name == "table":
             return data["rows"], self.raw["rows"]

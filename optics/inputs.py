@@ -112,15 +112,19 @@ class ByKind(serializers.Field):
     point: str
     selector: str = ""
 
+    def offers(self) -> Mapping[str, Contribution]:
+        """What may be chosen here, by name."""
+        return offered_to(self, self.point)
+
     def chosen(self, data: Any) -> str:
         """The name of the contribution that `data` means."""
         if not isinstance(data, dict):
             raise serializers.ValidationError("Give an object.", "wrong_type")
-        known = offered_to(self, self.point)
+        known = self.offers()
         name = data.get(self.selector)
         if isinstance(name, str) and name in known:
             return name
-        if isinstance(name, str) and name in contributions(self.point):
+        if isinstance(name, str) and name in contributions(self.point) and name not in offered_to(self, self.point):
             raise serializers.ValidationError({self.selector: [switched_off(self.point, name)]})
         code = "required" if name is None else "invalid_choice"
         raise serializers.ValidationError({self.selector: [ErrorDetail(f"One of {', '.join(known)}.", code)]})
@@ -174,7 +178,7 @@ class ReadingField(ByKind):
     def chosen(self, data: Any) -> str:
         if not isinstance(data, dict):
             raise serializers.ValidationError('Give an object such as {"ev": 12, "iso": 100}.', "wrong_type")
-        known = offered_to(self, self.point)
+        known = self.offers()
         fits = readings_told(data, known)
         if len(fits) > 1:
             raise serializers.ValidationError(f"This is {' and '.join(fits)} at once; give one.", "ambiguous")
@@ -204,7 +208,7 @@ class ReciprocityField(ByKind):
 
     def chosen(self, data: Any) -> str:
         if isinstance(data, dict) and "law" not in data:
-            for name, contribution in offered_to(self, self.point).items():
+            for name, contribution in self.offers().items():
                 if name in data and [p.name for p in contribution.parameters] == [name]:
                     return name
         return super().chosen(data)

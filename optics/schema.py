@@ -22,7 +22,7 @@ class ByKindSchema(OpenApiSerializerFieldExtension):
     def map_serializer_field(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:
         point, selector = self.target.point, self.target.selector
         options, mapping = [], {}
-        for name, contribution in contributions(point).items():
+        for name, contribution in self.target.offers().items():
             own = [parameter.name for parameter in contribution.parameters] == [name]
             fixed = ((selector, name),) if selector and not own else ()
             kind = force_instance(parameters_serializer(point, name, fixed))

@@ -26,7 +26,6 @@ from optics.web.views import kinds_of
 from pinpool.http.filters import filtered
 from pinpool.http.pages import page_of_rows
 from pinpool.plugins.registry import contributions
-from pinpool.plugins.switches import offered
 
 
 @dataclass(frozen=True)
@@ -109,13 +108,9 @@ def _plot(known: selectors.PaperKnown, logs: list[LogBesideLine]) -> str:
 
 def for_published(club: Club, paper: Paper | None = None) -> dict[str, Any]:
     """What a form needs that takes a data sheet's times, and what one says already."""
-    known = offered(PublishedLawField.point, club.plugins)
+    known, laws = PublishedLawField().offers(), kinds_of(PublishedLawField.point, "published/reciprocity", club.plugins)
     told: dict[str, Any] = {
-        "laws": [
-            each
-            for each in kinds_of(PublishedLawField.point, "published/reciprocity", club.plugins)
-            if each.fields and each.name != "table" and not known[each.name].needs_actor
-        ]
+        "laws": [each for each in laws if each.name in known and each.name != "table" and each.fields]
     }
     law = published_law(paper) if paper else None
     if paper is None or law is None:

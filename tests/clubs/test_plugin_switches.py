@@ -133,6 +133,14 @@ def test_a_reading_of_a_club(here: Here) -> None:
     assert here.post(f"exposures/{wrong['id']}/corrections/", again)["ev100"] == 5
 
 
+def test_a_reading_at_a_place_of_a_workshop(here: Here, api: APIClient) -> None:
+    note = {"taken_at": "2026-05-01T12:00:00Z", "exposure_time": "4 min", "reading": LAMP}
+    at = f"/api/v1/places/{here.place.code}/exposures/"
+    assert faults_in(api.post(at, note), 422) == {("/reading", "plugin_off")}
+    switch(here, ["annex"])
+    assert api.post(at, note).status_code == 201
+
+
 def test_the_columns_of_a_sheet(here: Here) -> None:
     """A column of lamps is a reading where the annex is on, and nothing elsewhere."""
     fields_of.cache_clear()

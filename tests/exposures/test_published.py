@@ -178,7 +178,7 @@ def test_a_law_is_in_the_trail_the_archive_and_the_kit(here: Any, lawful: Any) -
         ({"reciprocity": POWER, "rows": ROWS}, 400, ("/published/rows", "ambiguous")),
         ({}, 400, ("/published/rows", "required")),
         ({"reciprocity": {"law": "cosine"}}, 400, ("/published/reciprocity/law", "invalid_choice")),
-        ({"reciprocity": {"paper": "x"}}, 400, ("/published/reciprocity/law", "invalid_choice")),
+        ({"reciprocity": {"law": "paper", "paper": "x"}}, 400, ("/published/reciprocity/law", "invalid_choice")),
         ({"reciprocity": POWER | {"exponent": 9}}, 400, ("/published/reciprocity/exponent", "out_of_range")),
     ],
 )
