@@ -8,6 +8,7 @@ from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail
 
 from clubs.spec_difference import SpecDifference
+from optics import contributed
 from optics.answers import measure, read_hole
 from optics.core.camera_plan import Hole
 from optics.inputs import SUFFIXES, FilmPlaneField
@@ -114,21 +115,42 @@ class StoredFilmPlane(serializers.Field):
         lengths = self.context.get("lengths", "mm")
 
         def shown(size: Any, kind: str) -> Any:
-            if kind == "points":
-                return [[shown(part, "length") for part in pair] for pair in size]
+            if kind in PAIRS:
+                return [[shown(part, PAIRS[kind]) for part in pair] for pair in size]
             if kind == "angle":
                 return quantity_out(float(np.rad2deg(size)), kind)
-            return size if kind in {"number", "text"} else quantity_out(size, kind, lengths=lengths)
+            return size if kind in {"number", "text"} or size is None else quantity_out(size, kind, lengths=lengths)
 
-        contribution = contributions("film_planes").get(value["kind"])
-        parameters = contribution.parameters if contribution else ()
         offset = {"x": value["hole_offset_x_mm"], "y": value["hole_offset_y_mm"]}
         return {
             "kind": value["kind"],
             "height": shown(value["height_mm"], "length"),
-            **{p.name: shown(value[p.name + SUFFIXES.get(p.kind, "")], p.kind) for p in parameters},
+            **{name: shown(size, kind) for name, size, kind in sizes_of(value)},
             "hole_offset": {key: shown(size, "length") for key, size in offset.items()},
         }
+
+
+#: What a list of pairs is made of.
+PAIRS = {"points": "length", "rows": "time"}
+#: Keys of every stored film plane, whatever its kind.
+COMMON = {"kind", "height_mm", "hole_offset_x_mm", "hole_offset_y_mm", "contributed_by"}
+
+
+def sizes_of(film_plane: dict[str, Any]) -> Iterator[tuple[str, Any, str]]:
+    """Name, stored value and kind of each parameter: as its plug-in declares them, or by the unit if that is gone."""
+    contribution = contributions("film_planes").get(film_plane["kind"])
+    if contribution:
+        for parameter in contribution.parameters:
+            key = parameter.name + SUFFIXES.get(parameter.kind, "")
+            yield parameter.name, film_plane[key], parameter.kind
+        return
+    for key in film_plane.keys() - COMMON:
+        told = ((key.removesuffix(unit), kind) for kind, unit in SUFFIXES.items() if key.endswith(unit))
+        name, kind = next(told, (key, "number"))
+        value = film_plane[key]
+        if isinstance(value, list):
+            kind = "points" if kind == "length" else "rows"
+        yield name, value, kind
 
 
 class MeasurementOut(serializers.Serializer):
@@ -154,9 +176,21 @@ class MadeHoleOut(serializers.Serializer):
     measurements = MeasurementOut(many=True, help_text="Empty where only a diameter was given.")
 
 
+class MissingPlugin(serializers.CharField):
+    """Why a stored film plane cannot be reckoned with now."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        text = "A sentence where the plug-in that the film plane came with is not to be had; null: nothing is missing."
+        super().__init__(source="film_plane", allow_null=True, help_text=text, **kwargs)
+
+    def to_representation(self, value: dict[str, Any]) -> str | None:
+        return contributed.missing_for(value) or None
+
+
 class SpecOut(serializers.Serializer):
     number = serializers.IntegerField()
     film_plane = StoredFilmPlane()
+    missing_plugin = MissingPlugin()
     hole = MadeHoleOut(source="*")
     focal_length = length("focal_length_mm")
     f_number = Number()
@@ -199,7 +233,7 @@ class DifferenceOut(serializers.Serializer):
 
 
 #: What of a spec says who wrote it and how, not what the camera is.
-ABOUT = {"number", "typed", "reason", "author", "created_at"}
+ABOUT = {"number", "missing_plugin", "typed", "reason", "author", "created_at"}
 
 
 def flattened(spec: dict[str, Any], at: str = "") -> Iterator[tuple[str, Any]]:

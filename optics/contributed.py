@@ -13,7 +13,7 @@ from optics.core.holes import HoleRule, Receptor
 from optics.core.profiles import Curve, Floats, Profile
 from optics.core.reciprocity import Law
 from pinpool.http.problems import PluginFailed
-from pinpool.plugins.registry import Returned, call, contributions, failure
+from pinpool.plugins.registry import Returned, call, contributions, failure, from_elsewhere, missing
 
 #: Reasons to doubt it that a law may bring along.
 MOST_FLAGS = 20
@@ -25,9 +25,15 @@ def film_plane(
     height_mm: float,
     hole_offset_x_mm: float = 0.0,
     hole_offset_y_mm: float = 0.0,
+    contributed_by: str = "",
     **parameters: Any,
 ) -> FilmPlane:
-    """The film plane of this `kind`; raises `Impossible` for sizes that cannot be."""
+    """The film plane of this `kind`; raises `Impossible` for sizes that cannot be.
+
+    `contributed_by` names the plug-in of another package that a stored one came with.
+    """
+    if why := missing("film_planes", kind, contributed_by):
+        raise PluginFailed(why)
     parameters["hole_offset_x_mm"] = hole_offset_x_mm
     made = call("film_planes", kind, refusals=(Impossible,), **parameters)
     inside = Returned("film_planes", kind)
@@ -190,4 +196,10 @@ def stored(plane: FilmPlane) -> dict[str, Any]:
         "height_mm": plane.height_mm,
         "hole_offset_y_mm": plane.hole_offset_y_mm,
         **plane.parameters,
+        **({"contributed_by": plugin} if (plugin := from_elsewhere("film_planes", plane.kind)) else {}),
     }
+
+
+def missing_for(film_plane: Mapping[str, Any]) -> str:
+    """What keeps a stored film plane from being made now: a sentence that names the plug-in, or ""."""
+    return missing("film_planes", film_plane["kind"], film_plane.get("contributed_by", ""))

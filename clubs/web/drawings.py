@@ -15,15 +15,15 @@ from pinpool.http.problems import PluginFailed
 
 def section_of(film_plane: dict[str, Any], *, title: str, lengths: Lengths) -> str:
     """The section of a stored film plane as SVG, its texts escaped; "" where the plug-in of its kind is gone."""
-    return _section(json.dumps(film_plane, sort_keys=True), title, lengths)
+    try:
+        return _section(json.dumps(film_plane, sort_keys=True), title, lengths)
+    except (Impossible, PluginFailed):
+        return ""
 
 
 @lru_cache(maxsize=1000)  # a drawing takes some 15 ms, and a registry shows fifty
 def _section(film_plane: str, title: str, lengths: Lengths) -> str:
-    try:
-        return section_svg(contributed.film_plane(**json.loads(film_plane)), title=title, lengths=lengths)
-    except (Impossible, PluginFailed):
-        return ""
+    return section_svg(contributed.film_plane(**json.loads(film_plane)), title=title, lengths=lengths)
 
 
 def code_to_scan(text: str) -> str:

@@ -76,8 +76,24 @@ def _found(point: str, name: str) -> tuple[Entry, Contribution[Any]]:
         for contribution in getattr(entry.plugin, point, ()):
             if contribution.name == name:
                 return entry, contribution
-    # A stored name may outlive its plug-in.
-    raise PluginFailed(f"No plug-in here offers {point} “{name}”; install again the one it came from.")
+    raise PluginFailed(missing(point, name))
+
+
+def from_elsewhere(point: str, name: str) -> str:
+    """The plug-in of another package that `name` comes with, to be kept beside it where it is stored; "" for ours."""
+    entry, _ = _found(point, name)
+    return "" if entry.package == OURS else entry.name
+
+
+def missing(point: str, name: str, plugin: str = "") -> str:
+    """Why a stored `name` that came with `plugin` cannot be called now, or "": it may outlive its plug-in."""
+    if name in contributions(point):
+        return ""
+    for entry in loaded():
+        if any(each.name == name for each in getattr(entry.plugin, point, ())):
+            return f"Plug-in {entry.name} is put aside: {health.seen(entry).reason}"
+    came = f"it came with {plugin}, so install that again" if plugin else "install again the one it came from"
+    return f"No plug-in here offers {point} “{name}”; {came}."
 
 
 def call(point: str, name: str, /, *, refusals: tuple[type[Exception], ...] = (), **values: Any) -> Any:
@@ -124,7 +140,7 @@ def _guarded(
     """The outcome of a call into another package, unless it is late, put aside, or changes the registry."""
     now, record = health.seen(entry), health.record_of(entry)
     if now.plugin is None:
-        raise PluginFailed(f"Plug-in {entry.name} is put aside: {now.reason}")
+        raise PluginFailed(missing(point, name))
     contributed = (_tried.get() or _installed())[1]
     _mend(contributed, health.late_ones(loaded()))
     beside = Kept([globals(), *tables()])

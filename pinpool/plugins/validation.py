@@ -13,7 +13,7 @@ from .model import POINTS, Contribution, Parameter, Plugin
 _NAME = re.compile(r"[a-z][a-z0-9_]{0,39}")
 _KINDS = (*KINDS, "number", "text", "points", "rows")
 #: Keys that stand beside a contribution's own in a body.
-_RESERVED = {"kind", "law", "height", "hole_offset", "section", "camera", "actor"}
+_RESERVED = {"kind", "law", "height", "hole_offset", "section", "camera", "actor", "contributed_by"}
 
 
 def faults_of(plugin: Plugin) -> Iterator[str]:

@@ -14,7 +14,10 @@ from tests.factories import CameraSpecFactory, ClubFactory, MembershipFactory
 from tests.problems import faults_in, problem_of
 
 CAMERA_KEYS = {"design", "code", "name", "owner", "note", "loan", "registered_at", "retired_at", "revision", "spec"}
-SPEC_KEYS = {"number", "film_plane", "hole", "focal_length", "f_number", "typed", "reason", "author", "created_at"}
+SPEC_KEYS = {
+    "number", "film_plane", "missing_plugin", "hole", "focal_length", "f_number", "typed", "reason", "author",
+    "created_at",
+}  # fmt: skip
 
 
 class Here:

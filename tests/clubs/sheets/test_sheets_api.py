@@ -289,7 +289,7 @@ def test_a_design_is_kept(here: Here) -> None:
     design = here.post("designs/", DESIGN)
     assert design.keys() == {
         "id", "name", "note", "film_plane", "hole", "wall_thickness", "focal_length", "f_number", "typed", "author",
-        "created_at", "retired_at", "revision",
+        "created_at", "retired_at", "revision", "missing_plugin",
     }  # fmt: skip
     assert design["typed"] == {name: value for name, value in DESIGN.items() if name not in {"name", "note"}}
     assert design["hole"]["diameter"] == {"value": 0.35, "unit": "mm"}
