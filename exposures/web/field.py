@@ -58,7 +58,7 @@ def files() -> list[str]:
 
 def worker(named: str) -> str:
     """The worker's text, of a version."""
-    told = {"version": named, "page": reverse("field:page"), "files": json.dumps([static(name) for name in files()])}
+    told = {"version": named, "page": reverse("field_web:page"), "files": json.dumps([static(name) for name in files()])}
     return render_to_string("exposures/field_worker.js", told)
 
 
@@ -76,7 +76,7 @@ def version() -> str:
 def page_of_nobody() -> str:
     """The page without the token against forged requests, which is another each time."""
     request = HttpRequest()
-    request.path = request.path_info = reverse("field:page")
+    request.path = request.path_info = reverse("field_web:page")
     page = FieldPage()
     page.setup(request)
     no_request: Any = None
@@ -94,7 +94,7 @@ class FieldManifest(View):
     http_method_names = ["get", "head", "options"]
 
     def get(self, _request: HttpRequest) -> HttpResponse:
-        page = reverse("field:page")
+        page = reverse("field_web:page")
         icon = {"src": static("pinpool/icon.svg"), "sizes": "any", "type": "image/svg+xml"}
         told = {
             "name": "Pinpool, field page",

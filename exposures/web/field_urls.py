@@ -4,7 +4,7 @@ from django.urls import path
 
 from exposures.web import field
 
-app_name = "field"
+app_name = "field_web"
 urlpatterns = [
     path("", field.FieldPage.as_view(), name="page"),
     path("sw.js", field.FieldWorker.as_view(), name="worker"),

@@ -54,7 +54,7 @@ def protect(response: HttpResponseBase) -> HttpResponseBase:
 
 def sign_in_page(request: HttpRequest) -> str:
     """Where to sign in and come back from: see `SIGN_IN_PAGE`."""
-    ours = reverse("web:sign_in") if setting("OWN_ACCOUNTS") else None
+    ours = reverse("pinpool_web:sign_in") if setting("OWN_ACCOUNTS") else None
     page = resolve_url(setting("SIGN_IN_PAGE") or ours or settings.LOGIN_URL)
     return f"{page}{'&' if '?' in page else '?'}{urlencode({'next': request.get_full_path()})}"
 

@@ -4,7 +4,7 @@ from django.urls import path
 
 from pinpool.web import views
 
-app_name = "web"
+app_name = "pinpool_web"
 urlpatterns = [
     path("", views.HomePage.as_view(), name="home"),
     path("sign-in/", views.SignInPage.as_view(), name="sign_in"),

@@ -23,7 +23,9 @@ from tests.factories import (
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 #: Routes that are no pages: a service worker, a manifest, a script, and a part of a page.
-PARTS = {"field:worker", "field:manifest", "exposures_web:workshop_live", "embed_web:script", "web:within"}
+PARTS = {
+    "field_web:worker", "field_web:manifest", "exposures_web:workshop_live", "embed_web:script", "pinpool_web:within"
+}  # fmt: skip
 #: A page of its own that cannot be made by factories has its own test: test_import_page.py.
 ELSEWHERE = {"exposures_web:import"}
 
@@ -61,9 +63,9 @@ def addresses() -> tuple[Any, dict[str, str]]:
     alone = {
         "clubs_web:join": {"code": invitation.code},
         "exposures_web:place": {"code": place.code},
-        "web:reset": {"code": "of-no-account"},
+        "pinpool_web:reset": {"code": "of-no-account"},
     }
-    outside = {"web", "optics_web", "field"}
+    outside = {"pinpool_web", "optics_web", "field_web"}
     found = {}
     for name in set(page_routes()) - PARTS - ELSEWHERE:
         inside = name.partition(":")[0] not in outside and name != "clubs_web:clubs"

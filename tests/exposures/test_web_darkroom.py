@@ -15,7 +15,7 @@ from tests.factories import CameraSpecFactory, ExposureLogFactory, MembershipFac
 
 def page_of(here: Any, client: Client, user: Any = None, **query: str) -> Any:
     client.force_login(user or here.member.user)
-    return client.get(reverse("darkroom:page", args=[here.club.slug]), query)
+    return client.get(reverse("darkroom_web:page", args=[here.club.slug]), query)
 
 
 def test_the_steps_are_those_of_the_papers_last_process(here: Any, client: Client) -> None:
@@ -103,4 +103,4 @@ def test_as_many_queries_for_many_as_for_few(here: Any, client: Client, django_a
             here.log(result={"judged_stops": 0})
         page_of(here, client)
         with django_assert_max_num_queries(12):
-            client.get(reverse("darkroom:page", args=[here.club.slug]))
+            client.get(reverse("darkroom_web:page", args=[here.club.slug]))

@@ -17,25 +17,25 @@ pytestmark = pytest.mark.django_db
 def test_the_page_is_the_same_for_everybody(client: Client) -> None:
     """But for the token against forged requests: it is kept on phones that several people may use."""
     member = MembershipFactory.create()
-    stranger = client.get(reverse("field:page"))
+    stranger = client.get(reverse("field_web:page"))
     client.force_login(member.user)
-    known = client.get(reverse("field:page"))
+    known = client.get(reverse("field_web:page"))
     assert stranger.status_code == known.status_code == 200
     assert member.user.username not in known.content.decode()
     assert member.club.slug not in known.content.decode()
 
 
 def test_the_worker_names_every_file_and_stands_above_its_page(client: Client) -> None:
-    response = client.get(reverse("field:worker"))
+    response = client.get(reverse("field_web:worker"))
     text = response.content.decode()
     assert response["Content-Type"] == "text/javascript"
     assert response["Cache-Control"] == "no-cache"
     assert "connect-src 'self'" in response["Content-Security-Policy"]
-    assert json.dumps(reverse("field:page")) in text
+    assert json.dumps(reverse("field_web:page")) in text
     for name in field.FILES:
         assert finders.find(name), name
         assert f"/static/{name}" in text
-    assert reverse("field:worker").startswith(reverse("field:page"))
+    assert reverse("field_web:worker").startswith(reverse("field_web:page"))
 
 
 def test_the_version_changes_with_any_file(monkeypatch: pytest.MonkeyPatch, tmp_path: Any) -> None:
@@ -55,8 +55,8 @@ def test_the_version_changes_with_a_setting_that_shows(settings: Any) -> None:
 
 
 def test_the_manifest_stays_inside_the_page(client: Client) -> None:
-    told = client.get(reverse("field:manifest")).json()
-    assert told["start_url"] == told["scope"] == reverse("field:page")
+    told = client.get(reverse("field_web:manifest")).json()
+    assert told["start_url"] == told["scope"] == reverse("field_web:page")
     assert told["icons"][0]["src"].endswith(".svg")
 
 

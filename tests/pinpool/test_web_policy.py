@@ -21,7 +21,7 @@ from pinpool.web.pages import content_security_policy
     ],
 )
 def test_signing_in_leads_nowhere_outside_this_site(client: Client, onward: str, leads_to: str) -> None:
-    page = client.get(reverse("web:sign_in"), {"next": onward}).content.decode()
+    page = client.get(reverse("pinpool_web:sign_in"), {"next": onward}).content.decode()
     assert f'data-then="{leads_to}"' in page
 
 
