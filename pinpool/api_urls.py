@@ -2,7 +2,7 @@
 
 from django.urls import include, path, re_path
 
-from pinpool.docs import DocsPage
+from pinpool.docs import DocsPage, RecipesPage
 from pinpool.http.problems import unknown_address
 from pinpool.openapi import SchemaView
 from pinpool.plugins.views import PluginsView
@@ -20,5 +20,6 @@ urlpatterns = [
     path("plugins/", PluginsView.as_view(), name="plugins"),
     path("schema/", SchemaView.as_view(), name="schema"),
     path("docs/", DocsPage.as_view(), name="docs"),
+    path("docs/recipes/", RecipesPage.as_view(), name="recipes"),
     re_path("", unknown_address),  # anything at all, a line break too
 ]

@@ -1,4 +1,4 @@
-"""`/api/v1/docs/`: the OpenAPI document as a page to read, without scripts and printable."""
+"""`/api/v1/docs/`: the OpenAPI document as a page to read, and recipes; without scripts and printable."""
 
 import re
 from collections.abc import Iterator
@@ -45,6 +45,16 @@ class DocsPage(Page):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(**kwargs) | {"groups": groups(), "about": document_info()}
+
+
+class RecipesPage(Page):
+    """What programs are written for most, with the addresses of this very site."""
+
+    template_name = "pinpool/recipes.html"
+
+    def shared(self) -> dict[str, Any]:
+        shared = super().shared()
+        return shared | {"address": self.request.build_absolute_uri(shared["api"]).rstrip("/")}
 
 
 @cache

@@ -1,8 +1,6 @@
 """The README's examples, run as they stand: shell lines against a live server, Python as it is."""
 
-import os
 import re
-import subprocess
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -13,6 +11,7 @@ from django.core.management import call_command
 from exposures.models import Paper
 from pinpool.plugins import registry
 from pinpool.plugins.loading import Entry
+from tests.printed import is_printed, runs
 
 TEXT = (Path(__file__).parent.parent / "README.md").read_text()
 BLOCKS = re.findall(r"^```(python|console)\n(.*?)^```$", TEXT, re.MULTILINE | re.DOTALL)
@@ -50,12 +49,7 @@ def test_shell_gives_what_is_printed(
 def gives_what_is_printed(text: str, url: str, names: dict[str, str]) -> None:
     """Run a block's command against `url` with shell variables; “…” in the answer stands for anything."""
     command, expected = re.fullmatch(r"\$ (.*?[^\\])\n(\{.*)\n", text, re.DOTALL).groups()  # type: ignore[union-attr]
-    command = command.replace(SITE, url)
-    ran = subprocess.run(
-        ["bash", "-c", command], capture_output=True, text=True, check=True, timeout=30, env=os.environ | names
-    )
-    pattern = ".*?".join(re.escape(part) for part in expected.split("…"))
-    assert re.fullmatch(pattern + (".*" if expected.endswith("…") else ""), ran.stdout, re.DOTALL), ran.stdout
+    is_printed(runs(["bash", "-c", command.replace(SITE, url)], names=names), expected)
 
 
 def test_the_demo_s_club_gives_what_is_printed(
