@@ -105,9 +105,14 @@ class Figures(serializers.ListField):
 
     child = FigureOut()
 
+    def __init__(self, *, exactly: bool = False, **kwargs: Any) -> None:
+        super().__init__(source="spec", help_text="The same in words.", **kwargs)
+        self.exactly = exactly
+
     def to_representation(self, data: Any) -> list[dict[str, str]]:
         """Of a spec."""
-        return [figure._asdict() for figure in figures_of(data, self.context.get("lengths", "mm"))]
+        figures = figures_of(data, self.context.get("lengths", "mm"), exactly=self.exactly)
+        return [figure._asdict() for figure in figures]
 
 
 class RegisteredCameraOut(serializers.Serializer):
@@ -118,7 +123,7 @@ class RegisteredCameraOut(serializers.Serializer):
     f_number = number("spec.f_number")
     hole_diameter = length("spec.hole_diameter_mm")
     focal_length = length("spec.focal_length_mm")
-    figures = Figures(source="spec", help_text="The same in words.")
+    figures = Figures()
 
 
 class EmbeddedCameraOut(serializers.Serializer):
@@ -131,7 +136,7 @@ class EmbeddedCameraOut(serializers.Serializer):
     hole_diameter = length("spec.hole_diameter_mm")
     hole_uncertainty = length("spec.hole_uncertainty_mm", help_text="One standard deviation; 0: nobody said.")
     focal_length = length("spec.focal_length_mm")
-    figures = Figures(source="spec", help_text="The same in words.")
+    figures = Figures(exactly=True)
     film_plane = FilmPlaneOut(source="plane")
     text = serializers.SerializerMethodField(help_text="How the film lies, in words.")
     drawing = serializers.SerializerMethodField(help_text=DRAWING)

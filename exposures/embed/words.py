@@ -18,10 +18,10 @@ class Figure(NamedTuple):
     text: str
 
 
-def figures_of(spec: CameraSpec, lengths: Lengths) -> list[Figure]:
-    """What it takes to tell one camera from another."""
+def figures_of(spec: CameraSpec, lengths: Lengths, *, exactly: bool) -> list[Figure]:
+    """What it takes to tell one camera from another; `exactly`: with how well its hole is known."""
     hole = said.length(spec.hole_diameter_mm, lengths)
-    if spec.hole_uncertainty_mm:
+    if exactly and spec.hole_uncertainty_mm:
         hole += f", give or take {said.length(spec.hole_uncertainty_mm, lengths)}"
     return [
         Figure("F-number", said.f_number(spec.f_number)),

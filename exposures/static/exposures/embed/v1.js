@@ -19,7 +19,7 @@ look.replaceSync(`
     --line: var(--pinpool-line, color-mix(in srgb, currentColor 45%, transparent)); }
   :host([hidden]), [hidden] { display: none !important; }
   p, dl, figure, .wide { margin: 0 0 var(--gap); }
-  fieldset { margin: 0; padding: 0; border: 0; flex: 1 1 7em; min-width: 0; }
+  fieldset { display: contents; }
   .name, .time { font-weight: 700; font-size: 1.15em; }
   .time { font-size: 1.6em; line-height: 1.2; margin: var(--gap) 0 0; }
   .small, details { font-size: .9em; }
@@ -31,8 +31,9 @@ look.replaceSync(`
   caption { text-align: start; font-weight: 700; padding-bottom: .3em; }
   th, td { text-align: start; vertical-align: top; padding: .3em .9em .3em 0; border-top: 1px solid var(--line); font-weight: inherit; }
   thead th { border-top: 0; font-weight: 600; }
-  .row { display: flex; flex-wrap: wrap; gap: 0 var(--gap); align-items: end; }
+  .row { display: flex; flex-wrap: wrap; gap: 0 var(--gap); align-items: start; }
   .field { flex: 1 1 7em; min-width: 0; max-width: 20em; margin-bottom: var(--gap); }
+  .broad { flex-basis: 13em; }
   label { display: block; font-weight: 600; }
   input, select, button { box-sizing: border-box; min-height: 2.75em; padding: .3em .6em; font: inherit; color: inherit;
     background: var(--pinpool-field, transparent); border: 1px solid currentColor; border-radius: var(--pinpool-radius, 3px); }
@@ -210,7 +211,7 @@ function field(name, label, attributes = {}) {
 
 function choice(name, label, options) {
   const select = make("select", { id: name, name }, options.map(([value, text]) => make("option", { value }, text)))
-  return make("div", { class: "field" }, make("label", { for: name }, label), select)
+  return make("div", { class: "field broad" }, make("label", { for: name }, label), select)
 }
 
 /** How long to expose with one camera. Without the attribute “paper” one may choose among all that the club shows. */
@@ -241,9 +242,9 @@ class Exposure extends Part {
       make("div", { class: "row", hidden: papers.length === 1 }, choice("paper", "Paper", papers.map(({ id, name }) => [id, name]))),
       make("div", { class: "row" },
         choice("way", "The light by", [["ev", "exposure value"], ["time", "a time at an f-number"]]),
-        make("fieldset", { class: "row", "data-way": "ev", "aria-label": "Exposure value" }, field("ev", "EV", decimal)),
-        make("fieldset", { class: "row", "data-way": "time", "aria-label": "Time at an f-number" },
-          field("time", "Time, such as 1/60 s"), field("f_number", "f-number", decimal)),
+        make("fieldset", { "data-way": "ev", "aria-label": "Exposure value" }, field("ev", "EV", decimal)),
+        make("fieldset", { "data-way": "time", "aria-label": "Time at an f-number" },
+          field("time", "Time", { placeholder: "1/60 s" }), field("f_number", "f-number", decimal)),
         field("iso", "ISO of the meter", { ...decimal, value: "100" })),
     ]
   }
