@@ -106,6 +106,11 @@ class Design(models.Model):
         """The same dataclass that a posted film plane becomes."""
         return contributed.film_plane(**self.film_plane)
 
+    @property
+    def missing_plugin(self) -> str | None:
+        """Why `as_film_plane` cannot be asked now, naming the plug-in, or None."""
+        return contributed.missing_for(self.film_plane) or None
+
     def as_hole(self) -> Hole:
         """The hole as planned; what was made is in a camera's spec."""
         return Hole(self.hole_diameter_mm, 0.0, self.plate_thickness_mm)
@@ -244,6 +249,11 @@ class CameraSpec(models.Model):
     def as_film_plane(self) -> FilmPlane:
         """The same dataclass that a posted film plane becomes."""
         return contributed.film_plane(**self.film_plane)
+
+    @property
+    def missing_plugin(self) -> str | None:
+        """Why `as_film_plane` cannot be asked now, naming the plug-in, or None."""
+        return contributed.missing_for(self.film_plane) or None
 
     def as_hole(self) -> Hole:
         return Hole(self.hole_diameter_mm, self.hole_uncertainty_mm, self.plate_thickness_mm)

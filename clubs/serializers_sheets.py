@@ -6,7 +6,7 @@ from django.urls import reverse
 from rest_framework import serializers
 
 from clubs.models import IssuedSheet
-from clubs.serializers_specs import MissingPlugin, StoredFilmPlane
+from clubs.serializers_specs import StoredFilmPlane, missing_plugin
 from clubs.sheets.blocks import PAGES_MM
 from clubs.sheets.changes import changes_since
 from clubs.sheets.contributed import POINT
@@ -155,7 +155,7 @@ class DesignOut(serializers.Serializer):
     name = serializers.CharField()
     note = serializers.CharField()
     film_plane = StoredFilmPlane()
-    missing_plugin = MissingPlugin()
+    missing_plugin = missing_plugin()
     hole = PlannedHoleOut(source="*")
     wall_thickness = length("wall_thickness_mm")
     focal_length = length("focal_length_mm")

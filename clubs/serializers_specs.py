@@ -8,7 +8,6 @@ from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail
 
 from clubs.spec_difference import SpecDifference
-from optics import contributed
 from optics.answers import measure, read_hole
 from optics.core.camera_plan import Hole
 from optics.inputs import SUFFIXES, FilmPlaneField
@@ -176,21 +175,16 @@ class MadeHoleOut(serializers.Serializer):
     measurements = MeasurementOut(many=True, help_text="Empty where only a diameter was given.")
 
 
-class MissingPlugin(serializers.CharField):
+def missing_plugin() -> serializers.CharField:
     """Why a stored film plane cannot be reckoned with now."""
-
-    def __init__(self, **kwargs: Any) -> None:
-        text = "A sentence where the plug-in that the film plane came with is not to be had; null: nothing is missing."
-        super().__init__(source="film_plane", allow_null=True, help_text=text, **kwargs)
-
-    def to_representation(self, value: dict[str, Any]) -> str | None:
-        return contributed.missing_for(value) or None
+    text = "A sentence where the plug-in that the film plane came with is not to be had; null: nothing is missing."
+    return serializers.CharField(allow_null=True, help_text=text)
 
 
 class SpecOut(serializers.Serializer):
     number = serializers.IntegerField()
     film_plane = StoredFilmPlane()
-    missing_plugin = MissingPlugin()
+    missing_plugin = missing_plugin()
     hole = MadeHoleOut(source="*")
     focal_length = length("focal_length_mm")
     f_number = Number()

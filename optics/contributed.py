@@ -66,7 +66,7 @@ def _checked_curve(kind: str, curve: Curve, inside: Returned) -> Curve:
         found = inside(parts, where=" along its curve")
         if not all(part.shape == np.shape(s_mm) and np.isfinite(part).all() for part in found):
             raise failure("film_planes", kind, "returned a curve that is not four finite arrays shaped like s")
-        return found  # type: ignore[no-any-return]
+        return found
 
     return at
 
@@ -136,7 +136,7 @@ def receptor(name: str) -> Receptor:
     found = Returned("receptors", name)(lambda: _receptor(name, made))
     if found is None:
         raise failure("receptors", name, "did not return a Receptor with a wavelength inside its band")
-    return found  # type: ignore[no-any-return]
+    return found
 
 
 def _receptor(name: str, made: Any) -> Receptor | None:

@@ -43,7 +43,7 @@ def contribute_all() -> None:
 
 def read_examples(field: Field, bodies: Bodies, fixed: Mapping[str, str], check: Check) -> Iterator[str]:
     """The faults that `check` finds in what `field` reads of each body, and what the field or the core refuses."""
-    field._context = {"request": SimpleNamespace(user=AnonymousUser())}
+    field._context = {"request": SimpleNamespace(user=AnonymousUser())}  # type: ignore[attr-defined]
     for body in bodies:
         try:
             found = [*(check(field.run_validation({**fixed, **body})) or ())]

@@ -19,7 +19,6 @@ from clubs.web.base import ClubPage
 from clubs.web.differences import Difference
 from clubs.web.drawings import section_of
 from clubs.web.own import may_change_photo, may_with_camera
-from optics import contributed
 from optics.core.advice import BLADE_CAUTION
 from optics.core.holes import NEEDLE_WARNING
 from optics.core.sheet_cuts import NAMED_SHEETS
@@ -93,7 +92,6 @@ class CameraPage(ClubPage):
             "spec": spec,
             "specs": sorted(camera.specs.all(), key=lambda each: -each.number),
             "drawing": section_of(spec.film_plane, title=title, lengths=lengths) if spec else "",
-            "missing": contributed.missing_for(spec.film_plane) if spec else "",
             "posted": as_posted(spec.film_plane) if spec else "",
             "kept": self._kept(spec) if spec else {},
             "difference": self._difference(camera, lengths),

@@ -11,7 +11,6 @@ from clubs.web.base import ClubPage
 from clubs.web.cameras import SHOWN_SHEETS, as_posted, for_sheets, for_specs
 from clubs.web.drawings import section_of
 from clubs.web.own import may_change_design
-from optics import contributed
 from pinpool.plugins.registry import contributions
 from pinpool.web.lists import listed
 
@@ -52,7 +51,6 @@ class DesignPage(ClubPage):
         context |= for_sheets(self.club) | {
             "design": design,
             "sizes_of": DesignOut(design, context=context).data["film_plane"] | {"kind": kind.label if kind else "–"},
-            "missing": contributed.missing_for(design.film_plane),
             "posted": as_posted(design.film_plane),
             "drawing": section_of(design.film_plane, title=title, lengths=context["lengths"]),
             "built": built,

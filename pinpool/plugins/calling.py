@@ -57,7 +57,7 @@ def within(seconds: float, function: Callable[[], Any]) -> tuple[Any, BaseExcept
 
     worker.jobs.put(job)
     try:
-        return call.result(timeout=max(seconds, 0.0))  # type: ignore[no-any-return]
+        return call.result(timeout=max(seconds, 0.0))
     except TimeoutError:
         raise Late(call) from None
 

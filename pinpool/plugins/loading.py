@@ -94,7 +94,7 @@ def _loaded(entry_point: Offer) -> Entry:
         return replace(failed, reason=f"{package}: importing {entry_point.value} took more than {seconds:g} s.")
     if fault is not None:
         return replace(failed, reason=f"{package}: what {entry_point.value} is cannot be read: {fault!r}.")
-    return entry  # type: ignore[no-any-return]
+    return entry
 
 
 def _load(entry_point: Offer) -> Entry:
