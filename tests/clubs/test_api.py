@@ -117,7 +117,7 @@ class Here:
             | {"image": SimpleUploadedFile("t.jpg", PICTURE)},
             f"cameras/T1/photos/{self.photo.id}/": {"caption": "the lid"},
             f"exposures/{self.log.id}/picture/": {"image": SimpleUploadedFile("n.jpg", PICTURE)},
-            "cameras/T1/loan/": LOAN | {"to": self.members["guest"].user.username},
+            "cameras/T1/loan/": LOAN | {"to": self.members["guest"].user.get_username()},
         }
 
     def post(self, path: str, body: Any, role: str = "member", status: int = 201) -> Any:
@@ -274,7 +274,7 @@ def test_founding_a_club(as_user: Any) -> None:
     assert club.keys() == {"slug", "name", "created_at", "revision"}
     assert (club["slug"], club["name"], club["revision"]) == ("creek-walkers", "Creek Walkers", 1)
     [member] = client.get("/api/v1/clubs/creek-walkers/members/").json()["results"]
-    assert (member["username"], member["role"]) == (user.username, "keeper")
+    assert (member["username"], member["role"]) == (user.get_username(), "keeper")
     assert client.get("/api/v1/clubs/creek-walkers/").json() == club
 
 
