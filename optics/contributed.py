@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
+from itertools import islice
 from numbers import Real
 from typing import Any
 
@@ -15,8 +16,8 @@ from optics.core.reciprocity import Law
 from pinpool.http.problems import PluginFailed
 from pinpool.plugins.registry import Returned, call, contributions, failure, from_elsewhere, missing
 
-#: Reasons to doubt it that a law may bring along.
-MOST_FLAGS = 20
+#: Reasons to doubt it that a law may bring along, and breaks that a profile may have.
+MOST_FLAGS, MOST_BREAKS = 20, 1000
 
 
 def film_plane(
@@ -50,18 +51,19 @@ def film_plane(
 def _profile(made: Any) -> Profile | None:
     """Whatever has a profile's attributes as one, or None."""
     try:
-        profile = Profile(_real(made.length_mm), made.at, tuple(map(_real, made.breaks_mm)), str(made.shape))
+        breaks = tuple(_real(s) for s in islice(made.breaks_mm, MOST_BREAKS + 1))
+        profile = Profile(_real(made.length_mm), made.at, breaks, str(made.shape))
     except _UNLIKE:
         return None
-    good = 0 < profile.length_mm < np.inf and np.isfinite(profile.breaks_mm).all() and callable(profile.at)
-    return profile if good else None
+    good = 0 < profile.length_mm < np.inf and np.isfinite(breaks).all() and callable(profile.at)
+    return profile if good and len(breaks) <= MOST_BREAKS else None
 
 
 def _checked_curve(kind: str, curve: Curve, inside: Returned) -> Curve:
     def at(s_mm: Floats) -> tuple[Floats, Floats, Floats, Floats]:
         def parts() -> Any:
             x, z, nx, nz = curve(_read_only(s_mm))
-            return tuple(np.asarray(part, dtype=float) for part in (x, z, nx, nz))
+            return tuple(map(_floats, (x, z, nx, nz)))
 
         found = inside(parts, where=" along its curve")
         if not all(part.shape == np.shape(s_mm) and np.isfinite(part).all() for part in found):
@@ -88,6 +90,14 @@ def _real(value: Any) -> float:
     if isinstance(value, bool) or not isinstance(value, Real):
         raise TypeError(value)
     return float(value)
+
+
+def _floats(values: Any) -> Floats:
+    """Numbers as an array of floats; `TypeError` for texts, complex numbers and what else could be made into some."""
+    found = np.asarray(values)
+    if found.dtype.kind not in "iuf":
+        raise TypeError(f"an array of {found.dtype}")
+    return found.astype(float, copy=False)
 
 
 def _finite(value: Any) -> float | None:
@@ -161,7 +171,11 @@ def law(name: str, **parameters: Any) -> Law:
 
 
 def _are_flags(flags: Any) -> bool:
-    return isinstance(flags, tuple) and len(flags) <= MOST_FLAGS and all(isinstance(flag, Flag) for flag in flags)
+    return (
+        isinstance(flags, tuple)
+        and len(flags) <= MOST_FLAGS
+        and all(isinstance(flag, Flag) and isinstance(flag.code, str) and isinstance(flag.text, str) for flag in flags)
+    )
 
 
 class _CheckedLaw:
@@ -171,7 +185,7 @@ class _CheckedLaw:
 
     def correct(self, time_s: Any) -> Any:
         def corrected() -> Any:
-            return np.asarray(self._correct(_read_only(time_s)), dtype=float)
+            return _floats(self._correct(_read_only(time_s)))
 
         found = self._inside(corrected, refusals=(Impossible,))
         if found.shape != np.shape(time_s) or not (np.isfinite(found).all() and (found > 0).all()):

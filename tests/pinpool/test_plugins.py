@@ -4,6 +4,7 @@ import sys
 from dataclasses import replace
 from importlib.metadata import EntryPoint
 from io import StringIO
+from itertools import count
 from types import SimpleNamespace
 from typing import Any
 
@@ -164,7 +165,10 @@ FAILURES: dict[str, tuple[str, Plugin, str]] = {
     "a correction is infinite": ("reciprocity_laws", correction(lambda t: t + np.inf), "is not a time for each"),
     "a correction is negative": ("reciprocity_laws", correction(lambda t: -t), "is not a time for each"),
     "a correction has no shape": ("reciprocity_laws", correction(lambda _: 3.0), "is not a time for each"),
-    "a correction is text": ("reciprocity_laws", correction(lambda _: "4 s"), "raised ValueError"),
+    "a correction is text": ("reciprocity_laws", correction(lambda _: "4 s"), "raised TypeError"),
+    "a correction is complex": ("reciprocity_laws", correction(lambda t: t + 1j), "raised TypeError"),
+    "a flag says nothing": ("reciprocity_laws", correction(abs, flags=(Flag("odd", None),)), "did not return a law"),  # type: ignore[arg-type]
+    "breaks without end": ("film_planes", curve(breaks_mm=count()), "did not return a Profile with a length"),
     "a rule raises": ("hole_rules", rule(raising), "raised ZeroDivisionError"),
     "a rule is NaN": ("hole_rules", rule(lambda **_: np.nan), "did not return a diameter"),
     "a rule is nothing": ("hole_rules", rule(lambda **_: None), "did not return a diameter"),

@@ -12,9 +12,10 @@ from typing import Any
 import numpy as np
 import pytest
 from django.core.management import call_command
-from django.db import connection
+from django.db import connections
 from rest_framework.test import APIClient
 
+from clubs.models import Club
 from clubs.web import panels
 from optics import builtin, contributed
 from optics.core.profiles import flat
@@ -24,6 +25,7 @@ from pinpool.plugins.calling import Late, within
 from pinpool.plugins.loading import find, load_all
 from pinpool.plugins.model import Parameter
 from tests.bodies import OPTICS
+from tests.factories import ClubFactory
 from tests.guests import API, ASK, Fake, contribution, correction, curve, film, plugin, reading, rule, shown
 from tests.problems import problem_of
 
@@ -190,10 +192,18 @@ def test_its_connections_to_the_database_are_its_own_and_closed(install: Any, mo
     monkeypatch.setattr(
         "pinpool.plugins.calling.connections.close_all", lambda: closed.append(threading.current_thread().name)
     )
-    install(rule(lambda **_: connection.connection is None))
+    ours = connections["default"]
+    install(rule(lambda **_: connections["default"] is not ours))
     closed.clear()
     assert registry.call("hole_rules", "third") is True
     assert closed == ["plug-in"]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_it_reads_what_is_committed(install: Any) -> None:
+    ClubFactory.create_batch(2)
+    install(rule(lambda **_: float(Club.objects.count())))
+    assert registry.call("hole_rules", "third") == 2.0
 
 
 def test_threads_are_used_again(install: Any) -> None:

@@ -229,7 +229,7 @@ UNSOUND_LAWS: dict[str, tuple[Plugin, str]] = {
     "refusing": (correcting(refusing_long), "it refuses some time between 1 ms and 28 hours (Nobody measured that.)"),
     "scalar": (correcting(lambda _: 9.0), "is not a time for each"),
     "negative": (correcting(lambda t: -t), "is not a time for each"),
-    "text": (correcting(lambda _: "9 s"), "raised ValueError"),
+    "text": (correcting(lambda _: "9 s"), "raised TypeError"),
 }
 
 
