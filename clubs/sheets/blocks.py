@@ -14,9 +14,9 @@ from clubs.sheets.texts import legible
 
 #: Paper in mm, and where the text of a sheet stands on it: width and height; `sheet.typ` has the same margins.
 PAGES_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
-BODY_MM = {name: (width - 34.0, height - 49.0) for name, (width, height) in PAGES_MM.items()}
+BODY_MM = {name: (round(width - 34.0, 3), round(height - 49.0, 3)) for name, (width, height) in PAGES_MM.items()}
 #: The largest drawing in true scale: its heading and caption stand on the same page.
-TRUE_SCALE_MM = {name: (width, height - 28.0) for name, (width, height) in BODY_MM.items()}
+TRUE_SCALE_MM = {name: (width, round(height - 28.0, 3)) for name, (width, height) in BODY_MM.items()}
 
 MOST_LETTERS, MOST_SECTIONS, MOST_BLOCKS = 10_000, 500, 5_000
 #: The largest code in bytes: its modules stay large enough to be read from paper.

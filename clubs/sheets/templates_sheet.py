@@ -1,6 +1,8 @@
 """The cutting templates of a camera, at true scale: small ones together on a page, large ones in parts to be joined."""
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from clubs.sheets.blocks import TRUE_SCALE_MM
@@ -11,7 +13,7 @@ from optics.core.camera_plan import plan_camera
 from optics.core.faults import Impossible
 from optics.core.sheet_cuts import CAUTION as BLADE_CAUTION
 from optics.core.templates.all_of_them import templates
-from optics.core.templates.packing import PlacedPage, fits, pack, page_svg
+from optics.core.templates.packing import TITLED_MM, PlacedPage, fits, pack, page_svg
 from optics.core.templates.svg import legend, template_svg
 from optics.core.templates.template import LeftOut, Template
 from optics.core.templates.tiling import JOINING, Tile, assembly, drawn, tiles
@@ -25,16 +27,54 @@ CHECK = (
 Block = dict[str, Any]
 
 
+@dataclass(frozen=True)
+class Layout:
+    """How the pieces of a camera lie on paper: what needs parts, pages of several drawings, and parts that fill one."""
+
+    large: Mapping[Template, Sequence[Tile]]
+    packed: Sequence[PlacedPage]
+    alone: Sequence[Template]
+
+
 def cutting_templates(camera: SheetCamera, *, page: str) -> list[dict[str, Any]]:
     """The sections: what the lines mean and how each piece is used, then the drawings, each beginning a page."""
     made = [_printable(each, page) for each in of_camera(camera)]
-    pieces = [each for each in made if isinstance(each, Template)]
+    layout = laid_out([each for each in made if isinstance(each, Template)], page)
+    told = [_before(made), *([_joining(layout.large)] if layout.large else [])]
+    drawings = [_together(each, number, len(layout.packed)) for number, each in enumerate(layout.packed, 1)]
+    drawings += [_alone(part) for part in layout.alone]
+    for each in (told[-1], *drawings[:-1]):
+        each["blocks"].append({"kind": "break"})
+    return told + drawings
+
+
+def laid_out(pieces: Sequence[Template], page: str) -> Layout:
+    """Small pieces, parts of large ones and the legend, together where pages have room; parts are never turned."""
     room = room_mm(page)
-    large = [piece for piece in pieces if not fits(piece, **room)]
-    packed = pack([legend(), *(piece for piece in pieces if piece not in large)], **room)
-    sections = [_before(made), *(_together(each, number, len(packed)) for number, each in enumerate(packed, 1))]
-    sections += [_in_parts(piece, tiles(piece, **room)) for piece in large]
-    return [each | {"blocks": [*each["blocks"], {"kind": "break"}]} for each in sections[:-1]] + sections[-1:]
+    large = {piece: in_parts(piece, page) for piece in pieces if not fits(piece, **room)}
+    parts = [drawn(part) for each in large.values() for part in each]
+    shared = [part for part in parts if fits(part, **room, upright=True)]
+    small = [legend(), *(piece for piece in pieces if piece not in large)]
+    packed = pack([*small, *shared], **room, upright={part.name for part in shared})
+    return Layout(large, packed, [part for part in parts if part not in shared])
+
+
+def in_parts(piece: Template, page: str) -> tuple[Tile, ...]:
+    """The parts of a large piece: as few as can be, or lower ones where those share pages and so need fewer."""
+    room = room_mm(page)
+    lower = room | {"page_height_mm": room["page_height_mm"] - TITLED_MM}
+    few = tiles(piece, **room)
+    try:
+        return min(few, tiles(piece, **lower), key=lambda parts: _pages(parts, room))
+    except Impossible:  # the lower ones are too many
+        return few
+
+
+def _pages(parts: Sequence[Tile], room: Mapping[str, float]) -> int:
+    """How many pages the parts of one piece take."""
+    each = [drawn(part) for part in parts]
+    shared = [part for part in each if fits(part, **room, upright=True)]
+    return len(each) - len(shared) + len(pack(shared, **room, upright={part.name for part in shared}))
 
 
 def room_mm(page: str) -> dict[str, float]:
@@ -62,14 +102,18 @@ def of_camera(camera: SheetCamera) -> tuple[Template | LeftOut, ...]:
 
 
 def _before(made: Sequence[Template | LeftOut]) -> dict[str, Any]:
-    cautions = [{"kind": "caution", "text": text} for text in (BLADE_CAUTION, HOLE_CAUTION, SUN_CAUTION)]
-    blocks: list[Block] = [{"kind": "text", "text": CHECK}, *cautions]
+    caution = {"kind": "caution", "text": "\n".join((BLADE_CAUTION, HOLE_CAUTION, SUN_CAUTION))}
+    notes = Counter(note for each in made if isinstance(each, Template) for note in each.notes)
+    often = [note for note, times in notes.items() if times > 1]
+    blocks: list[Block] = [{"kind": "text", "text": CHECK}, caution]
+    blocks += [{"kind": "text", "text": " ".join(often)}] if often else []
     for each in made:
         if isinstance(each, LeftOut):
             blocks.append({"kind": "facts", "rows": [[each.title, f"None: {each.reason}"]]})
         else:
             blocks += [{"kind": "facts", "rows": [[each.title, _sizes(each)]]}]
-            blocks += [{"kind": "steps", "items": list(each.notes)}] if each.notes else []
+            own = [note for note in each.notes if note not in often]
+            blocks += [{"kind": "steps", "items": own}] if own else []
     return {"title": "Before you cut", "blocks": blocks}
 
 
@@ -84,11 +128,14 @@ def _together(page: PlacedPage, number: int, pages: int) -> dict[str, Any]:
     return {"title": title, "blocks": [drawing]}
 
 
-def _in_parts(template: Template, parts: tuple[Tile, ...]) -> dict[str, Any]:
-    overview = framed(assembly(template, parts), caption="How the parts lie; not to scale.")
-    blocks: list[Block] = [{"kind": "steps", "items": list(JOINING)}, overview]
-    for part in parts:
-        alone = drawn(part)
-        drawing = framed(template_svg(alone), caption=alone.title) | {"true_scale": True}
-        blocks += [{"kind": "break"}, drawing]
-    return {"title": f"{template.title}, in {len(parts)} parts", "blocks": blocks}
+def _joining(large: Mapping[Template, Sequence[Tile]]) -> dict[str, Any]:
+    blocks: list[Block] = [{"kind": "steps", "items": list(JOINING)}]
+    for template, parts in large.items():
+        caption = f"{template.title}: how its {len(parts)} parts lie; not to scale."
+        blocks.append(framed(assembly(template, parts), caption=caption))
+    return {"title": "Pieces in parts", "blocks": blocks}
+
+
+def _alone(part: Template) -> dict[str, Any]:
+    drawing = framed(template_svg(part), caption=part.title) | {"true_scale": True}
+    return {"title": "", "blocks": [drawing]}

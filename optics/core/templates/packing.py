@@ -1,13 +1,15 @@
 """Small templates placed together on pages, each under its title.
 
-Shelf packing: the highest come first, each goes on the first shelf (a row as high as its first template) with room for
-it. Three ways are tried, each template as drawn, all lying, all standing; the one of fewest pages, and then of fewest
-turned, is taken.
+Maximal rectangles (J. Jylänki, A Thousand Ways to Pack the Bin, 2010, from memory): of each page all the largest
+empty rectangles are kept, which overlap, and a template goes into the first page with room, as far up as there is any.
+Several orders are tried, and each template as drawn, all lying, all standing, and each as it fits best; of all these
+the one of fewest pages, and then of fewest turned, is taken.
 """
 
 import textwrap
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import product
 
 from optics.core.faults import Impossible
 from optics.core.templates.moving import moved_label, moved_points, turned
@@ -18,6 +20,8 @@ TITLE_LETTER_MM = 3.0
 #: From one line of a title to the next, and from the last to the drawing.
 _TITLE_STEP_MM, _TITLE_GAP_MM = 1.6 * TITLE_LETTER_MM, 0.8 * TITLE_LETTER_MM
 _TITLE_WIDTH_MM = LETTER_WIDTH * TITLE_LETTER_MM / CAPITAL_SHARE
+#: The room of a title in three lines, which is what one over a narrow drawing takes.
+TITLED_MM = 3 * _TITLE_STEP_MM + _TITLE_GAP_MM
 #: A title over a narrower drawing takes so much width before it goes on in another line.
 _LEAST_TITLE_MM = 50.0
 #: So much too large still fits: rounding makes no more.
@@ -65,19 +69,27 @@ class PlacedPage:
     placed: tuple[Placed, ...]
 
 
-def fits(template: Template, *, page_width_mm: float, page_height_mm: float) -> bool:
-    """Whether a page has room for the template and its title, turned or not; else it needs tiles."""
-    return bool(_fitting(template, page_width_mm, page_height_mm))
+def fits(template: Template, *, page_width_mm: float, page_height_mm: float, upright: bool = False) -> bool:
+    """Whether a page has room for the template and its title, turned or (`upright`) not; else it needs tiles."""
+    return bool(_fitting(template, page_width_mm, page_height_mm, upright=upright))
 
 
 def pack(
-    templates: Sequence[Template], *, page_width_mm: float, page_height_mm: float, gap_mm: float = 4.0
+    templates: Sequence[Template],
+    *,
+    page_width_mm: float,
+    page_height_mm: float,
+    gap_mm: float = 4.0,
+    upright: Collection[str] = (),
 ) -> tuple[PlacedPage, ...]:
     """Each template once, `gap_mm` or more apart, turned where that saves pages; the same every time.
 
-    Raises `Impossible`, `larger_than_page`, for a template that fits no page with its title.
+    Those whose names are in `upright` are never turned. Raises `Impossible`, `larger_than_page`, for a template that
+    fits no page with its title.
     """
-    choices = [_fitting(template, page_width_mm, page_height_mm) for template in templates]
+    choices = [
+        _fitting(template, page_width_mm, page_height_mm, upright=template.name in upright) for template in templates
+    ]
     for template, fitting in zip(templates, choices, strict=True):
         if not fitting:
             raise Impossible(
@@ -86,15 +98,26 @@ def pack(
                 f"title it fits no page of {page_width_mm:g} × {page_height_mm:g} mm.",
                 "page",
             )
-    ways: tuple[Callable[[Placed], float], ...] = (
-        lambda each: each.turned,
-        lambda each: each.template.height_mm,
-        lambda each: each.template.width_mm,
-    )
+    ways = [choices, *([[min(fitting, key=way)] for fitting in choices] for way in _WAYS)]
     packed = [
-        _packed([min(fitting, key=way) for fitting in choices], page_width_mm, page_height_mm, gap_mm) for way in ways
+        _packed(sorted(way, key=lambda fitting: -order(fitting[0])), page_width_mm, page_height_mm, gap_mm)
+        for way, order in product(ways, _ORDERS)
     ]
     return min(packed, key=lambda pages: (len(pages), sum(each.turned for page in pages for each in page.placed)))
+
+
+#: Which way a template lies where all lie the same: as drawn, lying, standing.
+_WAYS: tuple[Callable[[Placed], float], ...] = (
+    lambda each: each.turned,
+    lambda each: each.template.height_mm,
+    lambda each: each.template.width_mm,
+)
+#: What is placed first: the highest, the largest, the longest.
+_ORDERS: tuple[Callable[[Placed], float], ...] = (
+    lambda each: each.height_mm,
+    lambda each: each.width_mm * each.height_mm,
+    lambda each: max(each.width_mm, each.height_mm),
+)
 
 
 def on_one(page: PlacedPage) -> Template:
@@ -130,53 +153,70 @@ def page_svg(page: PlacedPage) -> str:
 
 
 @dataclass
-class _Shelf:
-    """A row of templates from `top_mm` down, as high as its first; free from `right_mm` on."""
+class _Filling:
+    """A page as it fills; `free` are its largest empty rectangles, the gap beside what comes into them included."""
 
-    top_mm: float
-    height_mm: float
-    right_mm: float = 0.0
+    free: list[Box]
     placed: list[Placed] = field(default_factory=list)
 
+    def best(self, fitting: Iterable[Placed], gap_mm: float) -> Placed | None:
+        """Of the ways a template fits the page, the one that ends highest up; None where it has no room."""
+        room = gap_mm - _SLACK_MM
+        found = [
+            replace(each, x_mm=left, y_mm=top + each.title_mm)
+            for each in fitting
+            for left, top, right, bottom in self.free
+            if each.width_mm + room <= right - left and each.height_mm + room <= bottom - top
+        ]
+        return min(found, key=lambda each: (each.box[3], each.x_mm, each.turned), default=None)
+
     def take(self, each: Placed, gap_mm: float) -> None:
-        self.placed.append(replace(each, x_mm=self.right_mm, y_mm=self.top_mm + each.title_mm))
-        self.right_mm += each.width_mm + gap_mm
+        self.placed.append(each)
+        left, top, right, bottom = each.box
+        taken = left, top, right + gap_mm, bottom + gap_mm
+        free = dict.fromkeys(rest for rectangle in self.free for rest in _without(rectangle, taken))
+        self.free = [a for a in free if not any(a != b and _within(a, b) for b in free)]
 
 
 def _packed(
-    templates: Iterable[Placed], page_width_mm: float, page_height_mm: float, gap_mm: float
+    choices: Iterable[Sequence[Placed]], page_width_mm: float, page_height_mm: float, gap_mm: float
 ) -> tuple[PlacedPage, ...]:
-    pages: list[list[_Shelf]] = []
-    for each in sorted(templates, key=lambda each: -each.height_mm):
-        shelves = (shelf for page in pages for shelf in page)
-        shelf = next((s for s in shelves if s.right_mm + each.width_mm <= page_width_mm + _SLACK_MM), None)
-        if shelf is None:
-            shelf = _new_shelf(pages, each.height_mm, page_height_mm, gap_mm)
-        shelf.take(each, gap_mm)
-    return tuple(
-        PlacedPage(
-            page_width_mm,
-            page[-1].top_mm + page[-1].height_mm,
-            tuple(each for shelf in page for each in shelf.placed),
-        )
-        for page in pages
-    )
+    pages: list[_Filling] = []
+    for fitting in choices:
+        for page in pages:
+            if (found := page.best(fitting, gap_mm)) is not None:
+                break
+        else:
+            page = _Filling([(0.0, 0.0, page_width_mm + gap_mm, page_height_mm + gap_mm)])
+            pages.append(page)
+            found = page.best(fitting, gap_mm)
+        assert found is not None  # noqa: S101  (whatever fits a page fits an empty one)
+        page.take(found, gap_mm)
+    ends = [min(max(each.box[3] for each in page.placed), page_height_mm) for page in pages]
+    return tuple(PlacedPage(page_width_mm, end, tuple(page.placed)) for end, page in zip(ends, pages, strict=True))
 
 
-def _new_shelf(pages: list[list[_Shelf]], height_mm: float, page_height_mm: float, gap_mm: float) -> _Shelf:
-    """A shelf below those of the first page with room, or on a new page."""
-    for page in pages:
-        top = page[-1].top_mm + page[-1].height_mm + gap_mm
-        if top + height_mm <= page_height_mm + _SLACK_MM:
-            page.append(_Shelf(top, height_mm))
-            return page[-1]
-    pages.append([_Shelf(0.0, height_mm)])
-    return pages[-1][0]
+def _without(rectangle: Box, taken: Box) -> list[Box]:
+    """The largest rectangles of what is left of one: to the left of what is taken, above, to the right and below."""
+    left, top, right, bottom = rectangle
+    if taken[0] >= right or taken[2] <= left or taken[1] >= bottom or taken[3] <= top:
+        return [rectangle]
+    rest = [
+        (left, top, taken[0], bottom),
+        (left, top, right, taken[1]),
+        (taken[2], top, right, bottom),
+        (left, taken[3], right, bottom),
+    ]
+    return [(a, b, c, d) for a, b, c, d in rest if c - a > _SLACK_MM and d - b > _SLACK_MM]
 
 
-def _fitting(template: Template, page_width_mm: float, page_height_mm: float) -> list[Placed]:
-    """The template as drawn and turned, whichever of them has room on a page under its title."""
-    ways = ((template, False), (turned(template), True))
+def _within(a: Box, b: Box) -> bool:
+    return a[0] >= b[0] and a[1] >= b[1] and a[2] <= b[2] and a[3] <= b[3]
+
+
+def _fitting(template: Template, page_width_mm: float, page_height_mm: float, *, upright: bool) -> list[Placed]:
+    """The template as drawn and, unless `upright`, turned: whichever has room on a page under its title."""
+    ways = ((template, False), *([] if upright else [(turned(template), True)]))
     return [
         each
         for each in (Placed(way, _title(way, page_width_mm), turn) for way, turn in ways)

@@ -25,6 +25,7 @@ LEAST_OVERLAP_MM = 5.0
 LEAST_JOINT_MM = 48.0
 #: How to join tiles.
 JOINING = (
+    "Where a page holds several parts, cut them apart first, between the drawings.",
     "Cut each part along the thin line at its left edge and at its upper edge, where it has one.",
     "Lay the cut edge on the thin line near the right or lower edge of the part before it.",
     "Against a window, or with a needle through the middle of the marks, bring each mark over the one of its name.",

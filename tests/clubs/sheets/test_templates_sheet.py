@@ -9,17 +9,17 @@ import pytest
 
 from clubs.sheets import press
 from clubs.sheets.camera import SheetCamera
+from clubs.sheets.camera_spec import HOLE_CAUTION, SUN_CAUTION
 from clubs.sheets.documents import document
-from clubs.sheets.templates_sheet import cutting_templates, of_camera, room_mm
+from clubs.sheets.templates_sheet import cutting_templates, laid_out, of_camera, room_mm
 from optics.core.camera_plan import plan_camera
 from optics.core.film_planes import FilmPlane
 from optics.core.profiles import flat
-from optics.core.templates.packing import fits, on_one, pack
-from optics.core.templates.svg import legend
+from optics.core.sheet_cuts import CAUTION as BLADE_CAUTION
+from optics.core.templates.packing import fits, on_one
 from optics.core.templates.template import LeftOut, Point, Template
-from optics.core.templates.tiling import drawn, tiles
 from tests.clubs.sheets.measuring import Floats, ideal, ink, laid_over, measured_mm, off_mm
-from tests.clubs.sheets.printed import raster, text_of
+from tests.clubs.sheets.printed import pages, raster, text_of
 from tests.clubs.sheets.test_camera_spec import SIZES, camera, plane_of
 
 
@@ -31,34 +31,37 @@ def drawn_of(of: SheetCamera) -> list[Template]:
     return [each for each in of_camera(of) if isinstance(each, Template)]
 
 
-def true_pages(of: SheetCamera, page: str) -> list[Template]:
-    """What should be drawn at true scale, page by page."""
-    made, room = drawn_of(of), room_mm(page)
-    small = [each for each in made if fits(each, **room)]
-    parts = [drawn(part) for each in made if each not in small for part in tiles(each, **room)]
-    return [on_one(each) for each in pack([legend(), *small], **room)] + parts
+def true_pages(of: SheetCamera, page: str) -> list[tuple[Template, dict[str, Point]]]:
+    """What should be drawn at true scale, page by page, and where on each its pieces and parts begin, by title."""
+    layout = laid_out(drawn_of(of), page)
+    packed = [
+        (on_one(each), {placed.template.title: (placed.x_mm, placed.y_mm) for placed in each.placed})
+        for each in layout.packed
+    ]
+    return packed + [(each, {each.title: (0.0, 0.0)}) for each in layout.alone]
 
 
 def on_paper(
     of: SheetCamera, page: str, titles: Collection[str] = ()
-) -> Iterator[tuple[Template, Floats, Floats, Point]]:
-    """Each drawing at true scale, or those of some titles: what it should be, its raster, the page's, and where on
-    that it lies."""
+) -> Iterator[tuple[Template, dict[str, Point], Floats, Floats, Point]]:
+    """Each drawing at true scale, or those with some titles: what it should be, where its pieces begin, its raster, the
+    page's, and where on that it lies.
+    """
     blocks = [block for section in cutting_templates(of, page=page) for block in section["blocks"]]
     true = [block for block in blocks if block.get("true_scale")]
-    for block, template in zip(true, true_pages(of, page), strict=True):
-        if titles and template.title not in titles:
+    for block, (template, places) in zip(true, true_pages(of, page), strict=True):
+        if titles and not places.keys() & titles:
             continue
         grey = ink(raster(printed([{"title": "", "blocks": [block]}], page)))
         should = ideal(template.lines, template.width_mm, template.height_mm)
-        yield template, should, grey, laid_over(grey, should)
+        yield template, places, should, grey, laid_over(grey, should)
 
 
 @pytest.mark.parametrize(("kind", "page"), [*((kind, "a4") for kind in SIZES), ("bowed", "letter")])
 def test_every_named_length_is_true_on_paper(kind: str, page: str) -> None:
     of = camera(plane_of(kind))
     measured: set[str] = set()
-    for template, should, grey, origin in on_paper(of, page):
+    for template, _, should, grey, origin in on_paper(of, page):
         for length in template.lengths:
             found = measured_mm(grey, should, origin=origin, length=length)
             assert found == pytest.approx(length.mm, abs=0.1), (template.title, length.name)
@@ -73,26 +76,24 @@ def test_every_named_length_is_true_on_paper(kind: str, page: str) -> None:
 def test_parts_meet_on_paper(page: str) -> None:
     """Two marks of a joint lie as far from each other, and from the template's corners, on one part as on the other."""
     of = camera(plane_of("bowed"))
-    room = room_mm(page)
-    parts = {
-        part.template.title: part
-        for template in drawn_of(of)
-        if not fits(template, **room)
-        for part in tiles(template, **room)
-    }
+    large = laid_out(drawn_of(of), page).large
+    parts = {part.template.title: part for each in large.values() for part in each}
     between: dict[tuple[str, str], list[Floats]] = {}
-    for template, should, grey, origin in on_paper(of, page, titles=parts):
-        part = parts[template.title]
-        places = {mark.name: np.array([mark.x_mm - part.x_mm, mark.y_mm - part.y_mm]) for mark in part.marks}
-        found = {name: at + off_mm(grey, should, origin=origin, at=tuple(at)) for name, at in places.items()}
-        for joint in {name.partition("/")[0] for name in places}:
-            whole = template.title.partition(", part")[0]
-            between.setdefault((whole, joint), []).append(found[f"{joint}/2"] - found[f"{joint}/1"])
-        least = max(part.template.lines, key=lambda line: len(line.points))
-        corner = np.array(least.points[0])
-        lies = corner + off_mm(grey, should, origin=origin, at=tuple(corner))
-        for name, at in places.items():
-            assert np.abs((found[name] - lies) - (at - corner)).max() < 0.1, (template.title, name)
+    for _, begins, should, grey, origin in on_paper(of, page, titles=parts.keys()):
+        for title in begins.keys() & parts.keys():
+            part, begin = parts[title], np.array(begins[title])
+            places = {
+                mark.name: begin + np.array([mark.x_mm - part.x_mm, mark.y_mm - part.y_mm]) for mark in part.marks
+            }
+            found = {name: at + off_mm(grey, should, origin=origin, at=tuple(at)) for name, at in places.items()}
+            for joint in {name.partition("/")[0] for name in places}:
+                whole = title.partition(", part")[0]
+                between.setdefault((whole, joint), []).append(found[f"{joint}/2"] - found[f"{joint}/1"])
+            least = max(part.template.lines, key=lambda line: len(line.points))
+            corner = begin + least.points[0]
+            lies = corner + off_mm(grey, should, origin=origin, at=tuple(corner))
+            for name, at in places.items():
+                assert np.abs((found[name] - lies) - (at - corner)).max() < 0.1, (title, name)
     assert between
     for joint, found_on in between.items():
         assert len(found_on) == 2, joint
@@ -130,7 +131,9 @@ def test_what_a_camera_has_none_of_is_told() -> None:
 def test_cautions_and_the_bars_come_first() -> None:
     [before, *_] = cutting_templates(camera(plane_of("flat")), page="a4")
     assert "100 mm" in before["blocks"][0]["text"]
-    assert [block["kind"] for block in before["blocks"][1:4]] == ["caution"] * 3
+    assert before["blocks"][1]["kind"] == "caution"
+    for caution in (BLADE_CAUTION, HOLE_CAUTION, SUN_CAUTION):
+        assert caution in before["blocks"][1]["text"]
 
 
 def test_a_template_too_large_to_print_is_told_and_the_rest_printed() -> None:
@@ -139,3 +142,17 @@ def test_a_template_too_large_to_print_is_told_and_the_rest_printed() -> None:
     told = [row[1] for block in before["blocks"] if block["kind"] == "facts" for row in block["rows"]]
     assert any("pages" in text for text in told)
     assert rest
+
+
+@pytest.mark.parametrize("page", ["a4", "letter"])
+def test_parts_share_pages_and_the_text_takes_two(page: str) -> None:
+    """The sleeve's two parts and the other pieces of a caddy; what several pieces say in common stands once."""
+    of = camera(plane_of("bowed"))
+    layout = laid_out(drawn_of(of), page)
+    shared = [placed for each in layout.packed for placed in each.placed if ", part " in placed.template.title]
+    assert len(shared) == sum(map(len, layout.large.values())) > 0
+    assert not any(placed.turned for placed in shared)
+    before = cutting_templates(of, page=page)[0]
+    assert pages(printed([before], page)) == 2
+    told = text_of(printed([before], page))
+    assert told.count("Cut away from your hands") == 1
