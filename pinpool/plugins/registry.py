@@ -142,7 +142,8 @@ def _guarded(
     if now.plugin is None:
         raise PluginFailed(missing(point, name))
     contributed = (_tried.get() or _installed())[1]
-    _mend(contributed, health.late_ones(loaded()))
+    if late_ones := health.late_ones(loaded()):
+        _mend(contributed, late_ones)
     beside = Kept([globals(), *tables()])
     _running.append(entry)
     late = None
