@@ -31,6 +31,7 @@ class Call:
     anchor: str
     method: str
     path: str
+    summary: str
     text: str
     query: tuple[Value, ...]
     takes: tuple[Value, ...]
@@ -95,6 +96,7 @@ def _call(path: str, method: str, operation: dict[str, Any]) -> Call:
         anchor=operation["operationId"],
         method=method.upper(),
         path=path,
+        summary=operation.get("summary", ""),
         text=operation.get("description", ""),
         query=query,
         takes=_members(_schema_of(body)),

@@ -19,6 +19,7 @@ SETTINGS: dict[str, Any] = {
         "codes and the maker's safety data sheet."
     ),
     "VERSION": __version__,
+    "EXTERNAL_DOCS": {"description": "Recipes, in curl and Python.", "url": "../docs/recipes/"},
     "OAS_VERSION": "3.1.1",
     "COMPONENT_SPLIT_REQUEST": True,
     # What a change needs, it needs: the bodies of changes say themselves what may be left out.

@@ -122,7 +122,7 @@ class Schema(AutoSchema):
         if parameter.enum == ["true", "false"]:
             return _with_type(parameter, {"type": "boolean"})
         if parameter.name == "lengths":
-            return _with_type(parameter, component(self, "Lengths", {"type": "string", "enum": list(parameter.enum)}))
+            return _with_type(parameter, component(self, "Lengths", {"type": "string", "enum": parameter.enum}))
         return parameter
 
     def _map_basic_serializer(self, serializer: Any, direction: Direction) -> dict[str, Any]:

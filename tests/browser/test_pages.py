@@ -31,6 +31,17 @@ def test_the_docs_name_every_call_and_open_its_choices(page: Page) -> None:
     assert fits(page)
 
 
+def test_recipes_are_read_on_a_phone_and_on_paper(page: Page) -> None:
+    page.goto("/api/v1/docs/")
+    page.get_by_role("link", name="recipes").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Recipes for programs")
+    for width in (360, 1280):
+        page.set_viewport_size({"width": width, "height": 800})
+        clean(page)
+    page.emulate_media(media="print")
+    assert fits(page)
+
+
 def test_signing_in_goes_back_to_where_one_came_from(page: Page) -> None:
     account = AccountFactory(username="mara")
     account.set_password("a long sea wall")
