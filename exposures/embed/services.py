@@ -5,6 +5,7 @@ from typing import Any
 
 from django.db import transaction
 from django.db.models import QuerySet
+from django.http import Http404
 from rest_framework.exceptions import ValidationError
 
 from clubs.models import Camera, Club, Membership
@@ -31,7 +32,9 @@ def switch_embeds(*, actor: Membership, expected: Expected, facts: dict[str, Any
         "papers": _chosen(Paper.objects.filter(club=club), "pk", facts.get("papers"), "papers"),
     }
     with transaction.atomic():
-        embedding = Embedding.objects.select_for_update().get(club=club)
+        embedding = Embedding.objects.select_for_update().filter(club=club).first()
+        if embedding is None:  # the club was closed meanwhile
+            raise Http404
         expected.check(embedding.revision)
         before = _told(embedding)
         embedding.origins = facts.get("origins", embedding.origins)

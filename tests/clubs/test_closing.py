@@ -16,6 +16,7 @@ from clubs import services
 from clubs.models import CameraPhoto, Club, Design, Invitation, IssuedSheet, Membership, Person, TrailEntry
 from clubs.trail import record
 from exposures.evidence import hold
+from exposures.embed.models import Embedding
 from exposures.models import Doubt, ExposureLog, ImportBatch, NegativePicture, PaperMerge, Pool, ReceivedPacket
 from exposures.pooled import pooled
 from exposures.workshops.models import Place, PlaceExposure, Workshop
@@ -75,6 +76,9 @@ class Full:
         told = {"kind": "camera", "subject": "camera T1", "action": "read_sheets", "data": {}, "digest": ""}
         IssuedSheet.objects.create(club=self.club, number=1, issued_by=user, **told)
         record(club=self.club, actor=user, action="register_camera", subject="camera T1")
+        shown = Embedding.objects.create(club=self.club, registry=True)
+        shown.cameras.add(spec.camera)
+        shown.papers.add(paper)
         Pool.objects.filter(club=self.club).update(joined=True)
         pooled(self.club)
         Doubt.objects.create(club=self.club, log=logs[2], weight_share=0.1, off_stops=3.0)
