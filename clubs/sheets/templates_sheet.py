@@ -53,9 +53,9 @@ def laid_out(pieces: Sequence[Template], page: str) -> Layout:
     room = room_mm(page)
     large = {piece: in_parts(piece, page) for piece in pieces if not fits(piece, **room)}
     parts = [drawn(part) for each in large.values() for part in each]
-    shared = [part for part in parts if fits(part, **room, upright=True)]
+    shared = [part for part in parts if fits(part, **room)]
     small = [legend(), *(piece for piece in pieces if piece not in large)]
-    packed = pack([*small, *shared], **room, upright={part.name for part in shared})
+    packed = pack([*small, *shared], **room)
     return Layout(large, packed, [part for part in parts if part not in shared])
 
 
@@ -73,8 +73,8 @@ def in_parts(piece: Template, page: str) -> tuple[Tile, ...]:
 def _pages(parts: Sequence[Tile], room: Mapping[str, float]) -> int:
     """How many pages the parts of one piece take."""
     each = [drawn(part) for part in parts]
-    shared = [part for part in each if fits(part, **room, upright=True)]
-    return len(each) - len(shared) + len(pack(shared, **room, upright={part.name for part in shared}))
+    shared = [part for part in each if fits(part, **room)]
+    return len(each) - len(shared) + len(pack(shared, **room))
 
 
 def room_mm(page: str) -> dict[str, float]:

@@ -50,12 +50,12 @@ def page_of_rows(request: Request, rows: QuerySet, *, key: str, newest_first: bo
     if edge is not None:
         field = rows.model._meta.get_field(key)
         try:
-            edge = field.to_python(edge)
-            if isinstance(edge, datetime):
-                edge = edge.astimezone(UTC)  # beyond the year 1 or 9999 no database takes it
+            bound = field.to_python(edge)
+            if isinstance(bound, datetime):
+                bound = bound.astimezone(UTC)  # beyond the year 1 or 9999 no database takes it
         except Exception as fault:  # field.to_python raises Django's own ValidationError
             raise _bad("cursor", "Copy the cursor from next or previous.") from fault
-        rows = rows.filter(**{f"{key}__{'gt' if ascending else 'lt'}": edge})
+        rows = rows.filter(**{f"{key}__{'gt' if ascending else 'lt'}": bound})
     found = list(rows.order_by(key if ascending else f"-{key}")[: size + 1])
     more, found = len(found) > size, found[:size]
     if backwards:

@@ -7,7 +7,7 @@ the one of fewest pages, and then of fewest turned, is taken.
 """
 
 import textwrap
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import product
 
@@ -69,27 +69,19 @@ class PlacedPage:
     placed: tuple[Placed, ...]
 
 
-def fits(template: Template, *, page_width_mm: float, page_height_mm: float, upright: bool = False) -> bool:
-    """Whether a page has room for the template and its title, turned or (`upright`) not; else it needs tiles."""
-    return bool(_fitting(template, page_width_mm, page_height_mm, upright=upright))
+def fits(template: Template, *, page_width_mm: float, page_height_mm: float) -> bool:
+    """Whether a page has room for the template and its title, turned or not; else it needs tiles."""
+    return bool(_fitting(template, page_width_mm, page_height_mm))
 
 
 def pack(
-    templates: Sequence[Template],
-    *,
-    page_width_mm: float,
-    page_height_mm: float,
-    gap_mm: float = 4.0,
-    upright: Collection[str] = (),
+    templates: Sequence[Template], *, page_width_mm: float, page_height_mm: float, gap_mm: float = 4.0
 ) -> tuple[PlacedPage, ...]:
-    """Each template once, `gap_mm` or more apart, turned where that saves pages; the same every time.
+    """Each template once, `gap_mm` or more apart, turned where it may be and that saves pages; the same every time.
 
-    Those whose names are in `upright` are never turned. Raises `Impossible`, `larger_than_page`, for a template that
-    fits no page with its title.
+    Raises `Impossible`, `larger_than_page`, for a template that fits no page with its title.
     """
-    choices = [
-        _fitting(template, page_width_mm, page_height_mm, upright=template.name in upright) for template in templates
-    ]
+    choices = [_fitting(template, page_width_mm, page_height_mm) for template in templates]
     for template, fitting in zip(templates, choices, strict=True):
         if not fitting:
             raise Impossible(
@@ -214,9 +206,9 @@ def _within(a: Box, b: Box) -> bool:
     return a[0] >= b[0] and a[1] >= b[1] and a[2] <= b[2] and a[3] <= b[3]
 
 
-def _fitting(template: Template, page_width_mm: float, page_height_mm: float, *, upright: bool) -> list[Placed]:
-    """The template as drawn and, unless `upright`, turned: whichever has room on a page under its title."""
-    ways = ((template, False), *([] if upright else [(turned(template), True)]))
+def _fitting(template: Template, page_width_mm: float, page_height_mm: float) -> list[Placed]:
+    """The template as drawn and, where it turns, turned: whichever has room on a page under its title."""
+    ways = [(template, False), (turned(template), True)][: 1 + template.turns]
     return [
         each
         for each in (Placed(way, _title(way, page_width_mm), turn) for way, turn in ways)

@@ -58,7 +58,8 @@ class Template:
     """One piece to cut, fold or place, `width_mm` × `height_mm` with everything on it.
 
     `name` is a stable key, `title` what a person calls the piece, `notes` sentences on how to use it. Names of
-    `lengths` are unique; each is the value computed by the core, and a test measures it on the printed page.
+    `lengths` are unique; each is the value computed by the core, and a test measures it on the printed page. Where not
+    `turns`, what is said of it speaks of its left and its upper edge, and it is printed no other way.
     """
 
     name: str
@@ -69,6 +70,7 @@ class Template:
     labels: tuple[Label, ...]
     lengths: tuple[Length, ...]
     notes: tuple[str, ...] = ()
+    turns: bool = True
 
 
 @dataclass(frozen=True)

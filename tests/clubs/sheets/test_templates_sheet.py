@@ -95,9 +95,9 @@ def test_parts_meet_on_paper(page: str) -> None:
             for name, at in places.items():
                 assert np.abs((found[name] - lies) - (at - corner)).max() < 0.1, (title, name)
     assert between
-    for joint, found_on in between.items():
-        assert len(found_on) == 2, joint
-        assert np.abs(found_on[0] - found_on[1]).max() < 0.1, joint
+    for of_joint, found_on in between.items():
+        assert len(found_on) == 2, of_joint
+        assert np.abs(found_on[0] - found_on[1]).max() < 0.1, of_joint
 
 
 def test_the_opening_on_paper_is_that_of_the_specification() -> None:
