@@ -15,8 +15,8 @@ from PIL import Image
 from clubs import services
 from clubs.models import CameraPhoto, Club, Design, Invitation, IssuedSheet, Membership, Person, TrailEntry
 from clubs.trail import record
-from exposures.evidence import hold
 from exposures.embed.models import Embedding
+from exposures.evidence import hold
 from exposures.models import Doubt, ExposureLog, ImportBatch, NegativePicture, PaperMerge, Pool, ReceivedPacket
 from exposures.pooled import pooled
 from exposures.workshops.models import Place, PlaceExposure, Workshop
