@@ -156,7 +156,7 @@ def drawn(tile: Tile) -> Template:
         for line in mark.lines
     ]
     names = [moved_label(mark.label, -tile.x_mm, -tile.y_mm) for mark in tile.marks]
-    return replace(part, lines=(*part.lines, *lines), labels=(*part.labels, *names), turns=False)
+    return replace(part, lines=(*part.lines, *lines), labels=(*part.labels, *names), turns=not tile.marks)
 
 
 def assembly(template: Template, tiles: Sequence[Tile]) -> str:
