@@ -1,32 +1,18 @@
-"""Databases that other processes can use too, of the same kind as that of the run."""
+"""What races start from."""
 
 import json
-import os
 import shutil
 import subprocess
 import sys
-import uuid
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit, urlunsplit
+from urllib.parse import urlsplit
 
 import pytest
 
-
-@contextmanager
-def database_of_its_own(folder: Path) -> Iterator[dict[str, str]]:
-    """The environment of a process that is to work on a new, empty database."""
-    environment = os.environ | {"PINPOOL_DATA": str(folder), "OPENBLAS_NUM_THREADS": "1"}
-    address = os.environ.get("DATABASE_URL")
-    if not address:
-        yield environment
-        return
-    name = new_name()
-    tell_server(f'CREATE DATABASE "{name}"')
-    yield environment | {"DATABASE_URL": urlunsplit(urlsplit(address)._replace(path=f"/{name}"))}
-    tell_server(f'DROP DATABASE "{name}" WITH (FORCE)')
+from tests.databases import database_of_its_own, new_name, tell_server
 
 
 @pytest.fixture
@@ -90,15 +76,3 @@ def start(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Start]:
 def run(start: Start) -> Callable[[str], Any]:
     """`run(name)`: what came of a race, in processes and a database of its own."""
     return start.run
-
-
-def new_name() -> str:
-    return f"pinpool_race_{uuid.uuid4().hex[:12]}"
-
-
-def tell_server(statement: str) -> None:
-    """Run a statement on the server of the run, outside any transaction."""
-    import psycopg  # noqa: PLC0415  (only where the run is on PostgreSQL)
-
-    with psycopg.connect(os.environ["DATABASE_URL"], autocommit=True) as connection:
-        connection.execute(statement)  # type: ignore[arg-type]
