@@ -1,5 +1,6 @@
 """`/api/v1/docs/`: the OpenAPI document as a page to read, and recipes; without scripts and printable."""
 
+import json
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -35,6 +36,7 @@ class Call:
     text: str
     query: tuple[Value, ...]
     takes: tuple[Value, ...]
+    example: str
     gives: tuple[Value, ...]
     refusals: tuple[tuple[str, str], ...]
 
@@ -100,9 +102,18 @@ def _call(path: str, method: str, operation: dict[str, Any]) -> Call:
         text=operation.get("description", ""),
         query=query,
         takes=_members(_schema_of(body)),
+        example=_example_in(body),
         gives=gives,
         refusals=tuple(refusals),
     )
+
+
+def _example_in(content: dict[str, Any]) -> str:
+    """A body's example as a person would write it; empty without one."""
+    for media in content.values():
+        for example in media.get("examples", {}).values():
+            return json.dumps(example["value"], indent=2, ensure_ascii=False)
+    return ""
 
 
 def _schema_of(content: dict[str, Any]) -> dict[str, Any]:

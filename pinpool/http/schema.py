@@ -9,10 +9,11 @@ from drf_spectacular.extensions import OpenApiAuthenticationExtension, OpenApiSe
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.plumbing import ResolvedComponent, force_instance
 from drf_spectacular.types import OpenApiTypes
-from drf_spectacular.utils import Direction, OpenApiParameter, OpenApiResponse
+from drf_spectacular.utils import Direction, OpenApiExample, OpenApiParameter, OpenApiResponse
 from rest_framework import serializers
 from rest_framework.fields import empty
 
+from pinpool.examples import EXAMPLES
 from pinpool.units import KINDS
 
 from .problems import MEDIA_TYPE
@@ -97,6 +98,10 @@ class Schema(AutoSchema):
         *of, thing = (step.replace("_", " ") for step in self._steps())
         words = [self._action().capitalize(), *map(_one, of), thing if self._operation().page else _one(thing)]
         return " ".join(words)
+
+    def get_examples(self) -> list[OpenApiExample]:
+        body = EXAMPLES.get(self.get_operation_id())
+        return [OpenApiExample("invented", value=body, request_only=True)] if body else []
 
     def _steps(self) -> list[str]:
         """The names in the address. A club's things go without the club, unless something else is called so."""
