@@ -1,4 +1,7 @@
-"""The apps inside a stranger's site: mounted elsewhere, with other API defaults, which stay as they were."""
+"""The apps in the barest of sites: no middleware, no sessions, no context processors, and API defaults unlike ours.
+
+A whole site that they come into as a wheel is tests/host_site/.
+"""
 
 import subprocess
 import sys
@@ -55,10 +58,15 @@ refusal = client.post("/pinhole/api/v1/optics/f-number/", {}, format="json")
 assert refusal["Content-Type"] == "application/problem+json", refusal.content
 assert b"/pinhole/api/v1/optics/f-number/" in client.get("/pinhole/api/v1/schema/").content
 assert client.get("/pinhole/api/v1/docs/").status_code == 200
-assert b"/pinhole/sign-in/" in client.get("/pinhole/").content
-assert client.get("/pinhole/account/")["Location"] == "/pinhole/sign-in/?next=%2Fpinhole%2Faccount%2F"
+assert b"/accounts/login/?next=" in client.get("/pinhole/").content
+assert client.get("/pinhole/account/")["Location"] == "/accounts/login/?next=%2Fpinhole%2Faccount%2F"
+assert client.get("/pinhole/sign-in/").status_code == 404
 assert "pinpool_cache" not in connection.introspection.table_names()  # the site's own cache counts
-no_sessions = client.post("/pinhole/api/v1/accounts/login/", {"username": "a", "password": "b"}, format="json")
+by_password = {"username": "a", "password": "b"}
+assert client.post("/pinhole/api/v1/accounts/login/", by_password, format="json").status_code == 404
+settings.PINPOOL = {"OWN_ACCOUNTS": True}
+assert client.get("/pinhole/account/")["Location"] == "/pinhole/sign-in/?next=%2Fpinhole%2Faccount%2F"
+no_sessions = client.post("/pinhole/api/v1/accounts/login/", by_password, format="json")
 assert no_sessions.status_code == 409, no_sessions.content
 client.force_authenticate(get_user_model().objects.create(username="host"))
 assert client.get("/pinhole/api/v1/accounts/me/data/").status_code == 200

@@ -3,20 +3,20 @@
 import re
 from typing import Any
 
+from cooperative.middleware import seen
 from django.contrib.auth import get_user_model
 from django.core.management import call_command
 from django.db import transaction
 from django.test import Client
 from django.urls import reverse, set_script_prefix
 
-from cooperative.middleware import seen
 from exposures.models import ExposureLog
 from pinpool.accounts.own_data import prepare_deletion
 
 API = "/pinhole/api/v1/"
 CLUB = {"slug": "reedfold", "name": "Reedfold pinholes (invented)"}
 PLANE = {"kind": "drum", "height": "80 mm", "diameter": "100 mm", "length": "150 mm"}
-HOLE = {"diameter": "0.35 mm", "uncertainty": "0.01 mm", "plate_thickness": "0.05 mm", "measured_by": "counted"}
+HOLE = {"diameter": "0.35 mm", "uncertainty": "0.01 mm", "plate_thickness": "0.05 mm"}
 
 
 def made(response: Any) -> Any:
@@ -28,13 +28,14 @@ def furnished(browser: Any) -> dict[str, Any]:
     """A club with a camera, a paper and some judged logs."""
     made(browser.send(f"{API}clubs/", CLUB))
     at = f"{API}clubs/reedfold/"
-    camera = {"code": "T1", "name": "Tea caddy", "owner": "mara@reedfold.example"}
+    camera = {"code": "T1", "name": "Tea caddy"}
     made(browser.send(f"{at}cameras/", camera | {"spec": {"film_plane": PLANE, "hole": HOLE}}))
     paper = {"name": "Glasswort", "family": "graded paper", "nominal_exposure_index": 6}
     told = made(browser.send(f"{at}papers/", paper))
     facts = {"camera": "T1", "paper": told["id"], "taken_at": "2026-05-01T12:00:00Z", "reading": {"ev": 13}}
-    for minutes in (4, 8, 12, 16):
-        entry = made(browser.send(f"{at}exposures/", facts | {"exposure_time": f"{minutes} min", "result": {"judged_stops": 0.1}}))
+    for minutes, stops in ((4, 0.0), (8, 0.8), (12, 1.3), (16, 1.6)):
+        given = {"exposure_time": f"{minutes} min", "result": {"judged_stops": stops}}
+        entry = made(browser.send(f"{at}exposures/", facts | given))
         assert entry["taken_at"] == "2026-05-01T12:00:00Z"  # the site's own API would say 01.05.2026
     return {"at": at, "paper": told["id"]}
 
@@ -47,7 +48,7 @@ def test_from_a_box_to_a_time(browser: Any) -> None:
     assert told.json()["exposure_time"]["value"] > 100
     sheet = made(browser.send(f"{club['at']}cameras/T1/sheets/", {"kind": "camera_spec", "wall_thickness": "0.3 mm"}))
     pdf = browser.client.get(f"{club['at']}sheets/{sheet['id']}/pdf/")
-    assert b"".join(pdf) if pdf.streaming else pdf.content[:5] == b"%PDF-"
+    assert pdf.content[:5] == b"%PDF-"
     assert seen["pinhole"] > 5
     assert pdf["X-Reedfold"] == "counted"
 
@@ -57,8 +58,7 @@ def test_pages_stand_in_the_sites_frame_each_in_its_own_language(browser: Any) -
     page = browser.page("/pinhole/clubs/reedfold/cameras/T1/")
     assert '<html lang="nl">' in page
     assert "spring tide, the reed path, september" in page
-    assert "<title>Tea caddy" in page
-    assert "at Reedfold</title>" in page
+    assert "<title>T1, Tea caddy: Pinpool at Reedfold</title>" in page
     ours = page[page.index('<div class="pinpool" lang="en-GB">') : page.index("</main>")]
     assert "0.35 mm" in ours
     assert not re.search(r"\d,\d", re.sub(r"<svg.*?</svg>", "", ours, flags=re.DOTALL))
@@ -72,7 +72,7 @@ def test_the_field_page_keeps_its_own_frame(stranger: Any) -> None:
     page = stranger.page("/pinhole/field/")
     assert "spring tide" not in page
     assert "/assets/cooperative/pinhole.css" in page
-    assert "/assets/cooperative/pinhole.css" in stranger.page("/pinhole/field/worker.js")
+    assert "/assets/cooperative/pinhole.css" in stranger.page(reverse("field_web:worker"))
 
 
 def test_our_styles_reach_our_part_alone(stranger: Any) -> None:
@@ -92,11 +92,11 @@ def test_people_come_in_by_the_sites_door_alone(stranger: Any, browser: Any) -> 
     for path in ("sign-in/", "sign-in/forgotten/", "reset/"):
         stranger.page(f"/pinhole/{path}", 404)
     told = {"username": "mara@reedfold.example", "password": "reed is cut at low water"}
-    assert stranger.send(f"{API}accounts/login/", told, on="/pinhole/").status_code == 404
-    assert stranger.send(f"{API}accounts/password-reset/", {"email": told["username"]}, on="/pinhole/").status_code == 404
+    for path, body in (("login/", told), ("password-reset/", {"email": told["username"]})):
+        assert stranger.send(f"{API}accounts/{path}", body, on="/pinhole/").status_code == 404
     account = browser.page("/pinhole/account/")
     assert "API tokens" in account
-    assert "assword" not in account
+    assert 'type="password"' not in account
     for path in ("me/deletion/", "password/", "logout/"):
         assert browser.send(f"{API}accounts/{path}", {}).status_code == 404
     assert browser.client.get(f"{API}accounts/me/").json()["username"] == told["username"]
@@ -105,7 +105,7 @@ def test_people_come_in_by_the_sites_door_alone(stranger: Any, browser: Any) -> 
 def test_an_invitation_takes_an_account_of_the_site(browser: Any, stranger: Any, keeper: Any) -> None:
     furnished(browser)
     code = made(browser.send(f"{API}clubs/reedfold/invitations/", {"role": "member", "uses": 2, "days": 7}))["code"]
-    page = stranger.page(f"/pinhole/join/{code}/")
+    page = stranger.page(f"/pinhole/clubs/join/{code}/")
     assert "/door/enter/?next=" in page
     assert "Make an account" not in page
     new = {"username": "new@reedfold.example", "email": "new@reedfold.example", "password": "long enough a word"}
@@ -153,7 +153,7 @@ def test_programs_come_by_token(browser: Any, capsys: Any) -> None:
     secret = capsys.readouterr().out.split()[0]
     bearer = {"Authorization": f"Bearer {secret}"}
     assert len(Client().get(f"{API}clubs/reedfold/exposures/", headers=bearer).json()["results"]) == 4
-    assert f'"{API}clubs/{{club}}/exposures/"' in Client().get(f"{API}schema/?format=json").content.decode() or True
+    assert f"{API}clubs/{{club}}/exposures/" in Client().get(f"{API}schema/").content.decode()
 
 
 def test_the_site_lets_an_account_go(browser: Any, keeper: Any) -> None:
@@ -169,7 +169,7 @@ def test_the_site_lets_an_account_go(browser: Any, keeper: Any) -> None:
     assert set(ExposureLog.objects.values_list("member", flat=True)) == {None}
     logs = them.client.get(f"{API}clubs/reedfold/exposures/").json()["results"]
     assert [log["member"] for log in logs] == [None] * 4
-    assert "a former member" in them.page("/pinhole/clubs/reedfold/log/")
+    assert "a former member" in them.page(f"/pinhole/clubs/reedfold/log/{logs[0]['id']}/")
     other.delete()  # without a word, too
 
 

@@ -17,7 +17,7 @@ class BundleOut(Serializer):
 class BundlesView(APIView):
     """Bundles cut so far; for whom, how often and in what form, the site's defaults say."""
 
-    def get(self, request: Request) -> Response:
+    def get(self, request: Request) -> Response:  # noqa: ARG002  (DRF's signature)
         return Response(BundleOut({"cut_at": timezone.now()}).data)
 
 
@@ -25,6 +25,6 @@ class OpenBundlesView(BundlesView):
     permission_classes = [AllowAny]
 
 
-def refused(fault: Exception, context: dict[str, Any]) -> Response:  # noqa: ARG001  (DRF's signature)
+def refused(fault: Exception, context: dict[str, Any]) -> Response:
     """The cooperative's own form of a refusal."""
     return Response({"geweigerd": type(fault).__name__}, status=getattr(fault, "status_code", 500))
