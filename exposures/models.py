@@ -15,9 +15,8 @@ class Paper(models.Model):
     """A stock of paper or film, with the family it belongs to and the index the club starts from.
 
     `catalogue_key` is what other clubs know it by. `published_rows_s` holds the (indicated, corrected) times of a data
-    sheet, `published_typed` the same as written and `published_source` where they stand; null and empty without one.
-    Of a sheet that gives a law the rows are taken from it when it is entered, so that an archive, a phone and a server
-    without the law's plug-in give the same times; `published_typed` is then the law, an object.
+    sheet, `published_typed` the same as written, or the law that they were taken from, and `published_source` where
+    that stands; null and empty without one.
     """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
@@ -54,15 +53,13 @@ class Paper(models.Model):
 
     @property
     def published_law(self) -> dict[str, Any] | None:
-        """The law that the data sheet gives, as written; None where it gives a table, or there is none."""
+        """The law that the data sheet gives, as written, if it gives one."""
         return self.published_typed if isinstance(self.published_typed, dict) else None
 
     @property
     def size(self) -> dict[str, float] | None:
         """Width and height of a sheet in mm."""
-        if self.width_mm is None or self.height_mm is None:
-            return None
-        return {"width": self.width_mm, "height": self.height_mm}
+        return {"width": self.width_mm, "height": self.height_mm} if self.width_mm and self.height_mm else None
 
 
 class Grade(models.TextChoices):

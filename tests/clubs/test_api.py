@@ -271,7 +271,7 @@ def test_founding_a_club(as_user: Any) -> None:
     response = client.post("/api/v1/clubs/", {"slug": "creek-walkers", "name": " Creek Walkers "})
     assert response.status_code == 201
     club = response.json()
-    assert club.keys() == {"slug", "name", "created_at", "revision"}
+    assert club.keys() == {"slug", "name", "plugins", "created_at", "revision"}
     assert (club["slug"], club["name"], club["revision"]) == ("creek-walkers", "Creek Walkers", 1)
     [member] = client.get("/api/v1/clubs/creek-walkers/members/").json()["results"]
     assert (member["username"], member["role"]) == (user.get_username(), "keeper")
