@@ -43,8 +43,8 @@ def published_law(paper: Paper) -> PublishedLaw | None:
 def rows_of(law: Law) -> list[list[float]]:
     """(indicated, corrected) times in s of a law, from 1/128 s to 24 days, taken once, when it is entered.
 
-    So an archive, a phone and a server without the law's plug-in give the same times as the server that had it. Straight
-    lines in log-log between them are within 0.01 stop of the law. Raises `Impossible` where it takes too many.
+    So an archive, a phone and a server without the law's plug-in give the same times as the server that had it.
+    Straight lines in log-log between them are within 0.01 stop of the law. Raises `Impossible` where it takes too many.
     """
 
     def at(stops: Sequence[float]) -> Floats:
