@@ -1,10 +1,13 @@
 """Plug-ins of an invented other package, whole and broken, and how the service is asked for what they contribute."""
 
+import time
 from collections.abc import Callable
 from dataclasses import replace
+from io import StringIO
 from types import SimpleNamespace
 from typing import Any
 
+from django.core.management import call_command
 from rest_framework.test import APIClient
 
 from optics.core.profiles import flat
@@ -83,3 +86,25 @@ ASK: dict[str, tuple[str, dict[str, Any]]] = {
     "receptors": ("hole-diameter/", {"focal_length": "90 mm", "receptor": "third"}),
     "light_readings": ("light/", {"reading": {"x": 1}}),
 }
+RULE = {"focal_length": "90 mm", "rule": "third"}
+
+
+def checked() -> str:
+    """What `manage.py check` prints."""
+    printed = StringIO()
+    call_command("check", stderr=printed, stdout=printed)
+    return printed.getvalue()
+
+
+def everything_else_works(api: APIClient) -> None:
+    for path in ("film-plane/", "hole-diameter/", "light/", "exposure/", "camera-plan/"):
+        response = api.post(API + path, OPTICS[path])
+        assert response.status_code == 200, (path, response.content)
+
+
+def until(true: Callable[[], bool]) -> None:
+    for _ in range(500):
+        if true():
+            return
+        time.sleep(0.01)
+    raise AssertionError("not within 5 s")

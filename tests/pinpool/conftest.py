@@ -1,5 +1,6 @@
 """An account with a password, a client that is signed in to it, and plug-ins loaded beside our own."""
 
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from typing import Any
@@ -39,3 +40,16 @@ def install() -> Iterator[Callable[..., Entry]]:
             return entries[-1]
 
         yield installed
+
+
+@pytest.fixture
+def impatient(settings: Any) -> None:
+    settings.PINPOOL = {"PLUGIN_SECONDS": 0.2, "PLUGIN_IMPORT_SECONDS": 1.0}
+
+
+@pytest.fixture
+def door() -> Iterator[threading.Event]:
+    """What a plug-in that hangs waits for."""
+    event = threading.Event()
+    yield event
+    event.set()
