@@ -9,10 +9,11 @@ from collections.abc import Callable
 
 from clubs.models import Camera, CameraPhoto, Club, Design, Invitation, IssuedSheet, Person
 from pinpool.pictures import remove_after_commit
+from pinpool.plugins.keeping import watched
 
 Part = Callable[[Club], None]
 
-_parts: dict[str, tuple[Part, Part]] = {}
+_parts: dict[str, tuple[Part, Part]] = watched({})
 
 
 def contribute(name: str, part_with: Part, *, hold: Part) -> None:
