@@ -22,6 +22,8 @@ class PinpoolConfig(AppConfig):
         checks.register(check_plugins)
         checks.register(check_cache)
         checks.register(check_place_page)
+        checks.register(check_sign_in_page)
+        checks.register(check_time_zones)
 
 
 def check_plugins(app_configs: Any, **kwargs: Any) -> list[checks.CheckMessage]:  # noqa: ARG001  (Django's signature)
@@ -58,3 +60,32 @@ def check_place_page(app_configs: Any, **kwargs: Any) -> list[checks.CheckMessag
         return []
     hint = "Write it as https://club.example/place/{code}, or leave it empty for Pinpool's own page."
     return [checks.Error("PINPOOL['PLACE_PAGE'] has no {code} in it.", hint=hint, id="pinpool.E001")]
+
+
+def check_sign_in_page(app_configs: Any, **kwargs: Any) -> list[checks.CheckMessage]:  # noqa: ARG001
+    """A warning where people would be sent to sign in at an address that leads nowhere."""
+    from django.conf import settings  # noqa: PLC0415
+    from django.shortcuts import resolve_url  # noqa: PLC0415
+    from django.urls import Resolver404, get_script_prefix, resolve  # noqa: PLC0415
+
+    from pinpool.conf import setting  # noqa: PLC0415
+
+    page = resolve_url(setting("SIGN_IN_PAGE") or settings.LOGIN_URL)
+    if setting("OWN_ACCOUNTS") or not page.startswith("/"):
+        return []
+    try:
+        resolve("/" + page.partition("?")[0].removeprefix(get_script_prefix()))
+    except Resolver404:
+        text = f"People sign in at {page}, and there is no such page."
+        hint = "Set LOGIN_URL, or PINPOOL['SIGN_IN_PAGE'], or let Pinpool keep accounts by PINPOOL['OWN_ACCOUNTS']."
+        return [checks.Warning(text, hint=hint, id="pinpool.W002")]
+    return []
+
+
+def check_time_zones(app_configs: Any, **kwargs: Any) -> list[checks.CheckMessage]:  # noqa: ARG001
+    """An error where instants would lose their offset from UTC."""
+    from django.conf import settings  # noqa: PLC0415
+
+    if settings.USE_TZ:
+        return []
+    return [checks.Error("Pinpool keeps instants with their offset from UTC: set USE_TZ = True.", id="pinpool.E002")]

@@ -19,6 +19,7 @@ settings.configure(
     DATABASES={"default": {"ENGINE": "django.db.backends.sqlite3", "NAME": ":memory:"}},
     DEFAULT_AUTO_FIELD="django.db.models.AutoField",
     USE_TZ=True,
+    LOGIN_URL="https://door.saltmarsh.example/enter/",
     INSTALLED_APPS=["django.contrib.auth", "django.contrib.contenttypes", "django.contrib.staticfiles",
                     "pinpool", "optics", "clubs", "exposures"],
     TEMPLATES=[{"BACKEND": "django.template.backends.django.DjangoTemplates", "APP_DIRS": True}],
@@ -58,8 +59,8 @@ refusal = client.post("/pinhole/api/v1/optics/f-number/", {}, format="json")
 assert refusal["Content-Type"] == "application/problem+json", refusal.content
 assert b"/pinhole/api/v1/optics/f-number/" in client.get("/pinhole/api/v1/schema/").content
 assert client.get("/pinhole/api/v1/docs/").status_code == 200
-assert b"/accounts/login/?next=" in client.get("/pinhole/").content
-assert client.get("/pinhole/account/")["Location"] == "/accounts/login/?next=%2Fpinhole%2Faccount%2F"
+assert b"https://door.saltmarsh.example/enter/?next=" in client.get("/pinhole/").content
+assert client.get("/pinhole/account/")["Location"] == "https://door.saltmarsh.example/enter/?next=%2Fpinhole%2Faccount%2F"
 assert client.get("/pinhole/sign-in/").status_code == 404
 assert "pinpool_cache" not in connection.introspection.table_names()  # the site's own cache counts
 by_password = {"username": "a", "password": "b"}
