@@ -83,13 +83,13 @@ DEFAULTS: dict[str, Any] = {
     "SITE_NAME": "Pinpool",
     "RESET_PAGE": "",
     # Whether Pinpool keeps accounts itself, as the stand-alone service does: signs people in and out, makes accounts by
-    # invitation, changes addresses and passwords, deletes accounts. In a host site that is the site's, by its own rules.
+    # invitation, changes addresses and passwords, deletes accounts. In a host site that is the site's own affair.
     "OWN_ACCOUNTS": False,
     # Where people sign in, such as "/login/"; "": at our own page with OWN_ACCOUNTS, else at the site's LOGIN_URL.
     "SIGN_IN_PAGE": "",
     # The template that pages are put into. It shows `pinpool.title`, `pinpool.head` and `pinpool.body`, in any engine.
     "BASE_TEMPLATE": "pinpool/document.html",
-    # Stylesheets of the site's, by their names for `static`, after ours: for custom properties such as --pinpool-accent.
+    # Stylesheets of the site's, by their names for `static`, after ours: for properties such as --pinpool-accent.
     "STYLESHEETS": [],
     # What pages may load beyond this site, for a base template that does: {"font-src": ["https://fonts.example"]}.
     "PAGE_SOURCES": {},

@@ -14,8 +14,9 @@ from pinpool.plugins.loading import Entry
 from tests.printed import is_printed, runs
 
 TEXT = (Path(__file__).parent.parent / "README.md").read_text()
-BLOCKS = re.findall(r"^```(python|console)\n(.*?)^```$", TEXT, re.MULTILINE | re.DOTALL)
+BLOCKS = re.findall(r"^```(python|python continued|console)\n(.*?)^```$", TEXT, re.MULTILINE | re.DOTALL)
 PYTHON = [text for kind, text in BLOCKS if kind == "python"]
+CONTINUED = [text for kind, text in BLOCKS if kind == "python continued"]
 TOUR = re.findall(r"^```text\n(.*?)^```$", TEXT, re.MULTILINE | re.DOTALL)
 CURL = [text for kind, text in BLOCKS if kind == "console" and "$ curl" in text]
 OF_A_CLUB = [text for text in CURL if "$CLUB" in text]
@@ -37,6 +38,11 @@ def with_example_plugin(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.mark.parametrize("text", PYTHON, ids=range(len(PYTHON)))
 def test_python_runs(text: str) -> None:
     exec(text, {})  # noqa: S102
+
+
+def test_the_plugin_is_sound() -> None:
+    [test] = CONTINUED
+    exec(next(text for text in PYTHON if "Plugin(" in text) + test, {})  # noqa: S102
 
 
 @pytest.mark.parametrize("text", SHELL, ids=range(len(SHELL)))

@@ -58,7 +58,8 @@ def files() -> list[str]:
 
 def worker(named: str) -> str:
     """The worker's text, of a version."""
-    told = {"version": named, "page": reverse("field_web:page"), "files": json.dumps([static(name) for name in files()])}
+    kept = json.dumps([static(name) for name in files()])
+    told = {"version": named, "page": reverse("field_web:page"), "files": kept}
     return render_to_string("exposures/field_worker.js", told)
 
 

@@ -100,7 +100,7 @@ class TableLaw:
 
     def between(self, indicated: Logs, corrected: Logs, x: Logs) -> Logs:
         """ln of corrected times at ln of indicated ones `x`, within rows of which both (n,) logarithms are given."""
-        return PchipInterpolator(indicated, corrected)(x)  # type: ignore[no-any-return]
+        return PchipInterpolator(indicated, corrected)(x)
 
 
 def fit_power_law(rows: Sequence[tuple[float, float]]) -> tuple[float, float]:

@@ -48,7 +48,7 @@ def back_up(to: Path) -> dict[str, Any]:
         _copy_media(folder)  # what came meanwhile: the database may already tell of it
         if (key := _data() / _SECRET).exists():
             shutil.copy(key, folder / _SECRET)
-        manifest = {
+        manifest: dict[str, Any] = {
             "format": FORMAT,
             "version": VERSION,
             "made_at": datetime.now(UTC).isoformat(timespec="seconds"),

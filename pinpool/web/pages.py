@@ -93,7 +93,7 @@ class Page(TemplateView):
         """The page itself."""
         return super().dispatch(request, *args, **kwargs)
 
-    def render_to_response(self, context: dict[str, Any], **response_kwargs: Any) -> HttpResponse:  # type: ignore[override]
+    def render_to_response(self, context: dict[str, Any], **response_kwargs: Any) -> HttpResponse:
         return HttpResponse(self._framed(self.get_template_names()[0], context), **response_kwargs)
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:

@@ -8,7 +8,7 @@ from django.test import Client
 
 from optics.core.profiles import flat
 from optics.core.sheet_cuts import NAMED_SHEETS
-from optics.web.views import kinds_of_film_plane
+from optics.web.views import kinds_of
 from pinpool.plugins import registry
 from pinpool.plugins.loading import find, load_all
 from pinpool.plugins.model import PLUGIN_API_VERSION, Contribution, Parameter, Plugin
@@ -65,7 +65,7 @@ def test_a_contributed_kind_is_offered_and_its_words_are_text_only(db: None, mon
     assert 'name="film_plane/slope"' in text
     assert HOSTILE not in text
     assert "&lt;script&gt;" in text
-    [kind] = [kind for kind in kinds_of_film_plane() if kind.name == "tent"]
+    [kind] = [kind for kind in kinds_of("film_planes", "film_plane") if kind.name == "tent"]
     assert [(field.key, field.reads_as, field.required) for field in kind.fields] == [
         ("film_plane/width", "length", True),
         ("film_plane/slope", "number", False),
