@@ -4,6 +4,8 @@ import json
 import os
 import re
 import sys
+import warnings
+from importlib import import_module
 from typing import Any
 
 import django
@@ -22,6 +24,7 @@ from django.urls import get_resolver, reverse
 from rest_framework.settings import DEFAULTS, api_settings
 
 django.setup()
+import_module("django.core.handlers.base")  # it listens to a signal as soon as anything is served
 
 
 def named(receiver: Any) -> str:
@@ -44,6 +47,7 @@ def static_names() -> list[str]:
     return sorted({name for finder in get_finders() for name, _ in finder.list([])})
 
 
+warnings.simplefilter("ignore")  # some settings are deprecated on some Django, whoever reads them
 person = get_user_model()
 state = {
     "settings": {name: repr(getattr(settings, name)) for name in dir(settings) if name.isupper()},
@@ -57,7 +61,7 @@ state = {
     "namespaces": sorted(get_resolver().namespace_dict),
     "bare_names": sorted(name for name in get_resolver().reverse_dict if isinstance(name, str)),
     "checks": sorted(f"{each.id}" for each in checks.run_checks()),
-    "commands": sorted(get_commands()),
+    "commands": {name: str(app) for name, app in get_commands().items()},
     "statics": static_names(),
     "template_folders": [str(each) for engine in engines.all() for each in engine.dirs],
     "tag_libraries": sorted(engines["django"].engine.libraries),

@@ -76,6 +76,7 @@ def test_what_came_has_names_of_its_own(before_and_after: tuple[Any, Any]) -> No
     assert came("namespaces") == OUR_NAMESPACES
     assert all(name.startswith("pinpool") for name in came("person"))
     assert all(name.partition("/")[0] in APPS for name in came("statics"))
-    assert came("commands") <= {"demo", "issuetoken", "serve"}
+    assert {name: after["commands"][name] for name in before["commands"]} == before["commands"]
+    assert {after["commands"][name] for name in came("commands")} <= {*APPS}
     assert came("checks") <= {"pinpool.I001"}
     assert all(name.partition("_")[0] in {*APPS} for name in came("tag_libraries"))
