@@ -48,7 +48,7 @@ def python_of(version: str) -> str | None:
 
 def clean_environment() -> dict[str, str]:
     """The environment of this process without what leads to the checkout or to our settings."""
-    ours = ("PINPOOL_", "PYTEST_", "VIRTUAL_ENV", "PYTHONPATH", "DJANGO_")
+    ours = ("PINPOOL_", "PYTEST_", "VIRTUAL_ENV", "PYTHON", "DJANGO_")
     return {name: value for name, value in os.environ.items() if not name.startswith(ours)}
 
 
@@ -62,7 +62,6 @@ class Host:
         self.python = venv / "bin/python"
         self.environment = clean_environment() | {
             "REEDFOLD_DATA": str(folder),
-            "PYTHONDONTWRITEBYTECODE": "1",
             "PYTHONPATH": os.pathsep.join([str(folder / "site"), str(folder)]),
             "DJANGO_SETTINGS_MODULE": "cooperative.settings",
         }
