@@ -71,7 +71,7 @@ def bend(told: Any, section: str, column: str, value: Any, place: int = 0) -> An
         ("sheets", "data", "text", "wrong_type"),
         ("sheets", "data", {"kind": "camera"}, "cannot_be_shown"),
         ("trail", "action", None, "null"),
-        ("trail", "actor_name", "x" * 200, "max_length"),
+        ("trail", "actor_name", "x" * 300, "max_length"),
     ],
 )
 def test_rows_that_are_none(made: Made, section: str, column: str, value: Any, code: str) -> None:
