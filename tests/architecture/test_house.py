@@ -28,7 +28,7 @@ LONGEST = 400
 #: Where the fields are made that show alike on every site, and where fields of any kind are told apart.
 MINE = {ROOT / "pinpool/http/fields.py", ROOT / "exposures/imports/fields.py"}
 #: Views of the API that are no calls of it: the document itself, its pages, and what is said of unknown addresses.
-NO_CALLS = {"SchemaView", "DocsPage", "unknown_address"}
+NO_CALLS = {"SchemaView", "DocsPage", "RecipesPage", "unknown_address"}
 
 
 def tracked() -> list[Path]:
