@@ -189,7 +189,11 @@ class _CheckedLaw:
 
         found = self._inside(corrected, refusals=(Impossible,))
         if found.shape != np.shape(time_s) or not (np.isfinite(found).all() and (found > 0).all()):
-            raise failure("reciprocity_laws", self._name, "returned what is not a time for each indicated time")
+            raise failure(
+                "reciprocity_laws",
+                self._name,
+                "returned what is not a time for each indicated time: an array comes back in its shape",
+            )
         return found[()]
 
 

@@ -50,7 +50,7 @@ def read_examples(field: Field, bodies: Bodies, fixed: Mapping[str, str], check:
         except ValidationError as refused:
             found = [f"{pointer or 'it'}: {text}" for pointer, text in faults_of(refused.detail)]
         except PluginFailed as fault:
-            found = [str(fault.detail)]
+            found = [checking.said(fault)]
         yield from (f"with {dict(body)} {text}" for text in found)
 
 

@@ -1,12 +1,17 @@
 """The checks of a plug-in that go beyond what the service needs to know: each floor contributes those of its points."""
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from pathlib import Path
+from traceback import extract_tb
 from types import SimpleNamespace
 from typing import Any
+
+from django.apps import apps
 
 from pinpool.http.problems import PluginFailed
 
 from . import registry, validation
+from .calling import Late
 from .keeping import watched
 from .loading import OURS, Entry, find, load_all
 from .model import POINTS, Contribution, Plugin
@@ -16,12 +21,27 @@ Examples = Mapping[str, Sequence[Mapping[str, Any]]]
 #: Called with a contribution's name and its examples; gives a sentence for each fault, which says what to change.
 Check = Callable[[str, Sequence[Mapping[str, Any]]], Iterable[str]]
 
-_checks: dict[str, Check] = watched({})
+_checks: dict[str, tuple[Check, ...]] = watched({})
 
 
 def contribute(point: str, check: Check) -> None:
-    """Add what is checked of every contribution to `point`, from `AppConfig.ready`; it runs with the plug-in active."""
-    _checks[point] = check
+    """Add what is checked of every contribution to `point`, from `AppConfig.ready`; it runs with the plug-in active.
+
+    A point may have several checks: each runs where those before it find nothing.
+    """
+    _checks[point] = (*_checks.get(point, ()), check)
+
+
+def said(failed: PluginFailed) -> str:
+    """A failure as its author needs it: with what was raised, and the last line of theirs that it came by."""
+    text, cause = str(failed.detail).removesuffix(registry.ELSEWHERE), failed.__cause__
+    if cause is None or isinstance(cause, Late):
+        return text
+    ours = [Path(config.path) for config in apps.get_app_configs() if config.label.startswith("pinpool")]
+    theirs = [f for f in extract_tb(cause.__traceback__) if not any(map(Path(f.filename).is_relative_to, ours))]
+    beside = [f for f in theirs if Path(f.filename).parent == Path(theirs[0].filename).parent]
+    where = f" ({beside[-1].filename}:{beside[-1].lineno})" if beside else ""
+    return f"{text.removesuffix('.')}: {cause}{where}."
 
 
 def faults_of(plugin: Any, examples: Examples) -> list[str]:
@@ -76,8 +96,11 @@ def _told(point: str, contribution: Contribution[Any], examples: Examples) -> It
     if not bodies and any(parameter.required for parameter in contribution.parameters):
         yield "give examples of its parameters, as a caller of the API writes them."
         return
-    check = _checks.get(point)
-    try:
-        yield from check(contribution.name, bodies or [{}]) if check else ()
-    except PluginFailed as fault:
-        yield str(fault.detail)
+    for check in _checks.get(point, ()):
+        try:
+            found = [*check(contribution.name, bodies or [{}])]
+        except PluginFailed as fault:
+            found = [said(fault)]
+        if found:
+            yield from found
+            return

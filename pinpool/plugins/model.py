@@ -46,7 +46,8 @@ class Parameter:
 
     `kind` is a kind of quantity (`length`, `time`, `angle`, `illuminance`, …), or `number`, `text`, `points` (lists
     of two lengths) or `rows` (lists of two times). `name` is the key a caller writes; the function receives it with
-    its unit's suffix (`width` → `width_mm`; times `_s`, angles `_rad`). Limits are in the canonical unit.
+    its unit's suffix (`width` → `width_mm`; times `_s`, angles `_rad`). Limits and default are numbers of the kind's
+    canonical unit (angles deg), a default of `points` or `rows` lists of pairs of them.
     """
 
     name: str

@@ -21,6 +21,8 @@ from .model import Contribution
 
 logger = logging.getLogger(__name__)
 
+#: What a caller is told beside a failure.
+ELSEWHERE = " The rest of the service works."
 #: What stands in place of the plug-ins installed, where something is tried.
 _tried: ContextVar[tuple[tuple[Entry, ...], Kept] | None] = ContextVar("tried", default=None)
 #: The calls into other packages that are running now, each by its plug-in's entry.
@@ -196,4 +198,4 @@ def failure(point: str, name: str, what: str) -> PluginFailed:
     entry, _ = _found(point, name)
     text = f"Plug-in {entry.name}: {point} “{name}” {what}."
     health.record_of(entry).failed(text)
-    return PluginFailed(f"{text} The rest of the service works.")
+    return PluginFailed(text + ELSEWHERE)

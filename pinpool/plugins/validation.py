@@ -40,8 +40,7 @@ def _contribution_faults(contribution: Contribution[Any]) -> Iterator[str]:
         yield "a name is a–z, 0–9 and _, at most 40 long."
     if not callable(contribution.function):
         yield "its function cannot be called."
-    if not contribution.label.strip() or not contribution.source.strip():
-        yield "it names no label or no source."
+    yield from (f"it names no {name}." for name in ("label", "source") if not getattr(contribution, name).strip())
     if not isinstance(contribution.parameters, tuple) or not all(
         isinstance(parameter, Parameter) for parameter in contribution.parameters
     ):
@@ -65,7 +64,10 @@ def _parameter_faults(parameter: Parameter) -> Iterator[str]:
         yield f"the limits of “{parameter.name}” are not a least and a greatest number."
     numeric = parameter.kind not in {"text", "points", "rows"}
     if numeric and parameter.default is not None and not _is_number(parameter.default):
-        yield f"the default of “{parameter.name}” is no number in its canonical unit."
+        unit = (
+            f"number of {KINDS[parameter.kind].canonical}, its canonical unit" if parameter.kind in KINDS else "number"
+        )
+        yield f"the default of “{parameter.name}” must be a {unit}, such as 2.0."
 
 
 def _is_number(value: Any) -> bool:

@@ -82,8 +82,8 @@ FAULTS: dict[str, tuple[Any, str, str]] = {
     "not a contribution": (plugin(hole_rules=("rule",)), "invalid", "hole_rules holds a str, not a Contribution"),
     "not a tuple": (plugin(hole_rules=[contribution()]), "invalid", "hole_rules is a list, not a tuple"),
     "not a function": (plugin(hole_rules=(contribution(function=3),)), "invalid", "cannot be called"),  # type: ignore[arg-type]
-    "no source": (plugin(hole_rules=(replace(contribution(), source=" "),)), "invalid", "no label or no source"),
-    "no label": (plugin(hole_rules=(replace(contribution(), label=""),)), "invalid", "no label or no source"),
+    "no source": (plugin(hole_rules=(replace(contribution(), source=" "),)), "invalid", "it names no source."),
+    "no label": (plugin(hole_rules=(replace(contribution(), label=""),)), "invalid", "it names no label."),
     "not parameters": (plugin(hole_rules=(contribution(parameters=("x",)),)), "invalid", "not all Parameter"),
     "parameters in a list": (plugin(hole_rules=(contribution(parameters=[]),)), "invalid", "not a tuple of Parameter"),
     "a parameter twice": (plugin(hole_rules=(contribution(parameters=(Parameter("x", "number", ""),) * 2),)), "invalid",
@@ -95,7 +95,7 @@ FAULTS: dict[str, tuple[Any, str, str]] = {
     "no description": (plugin(hole_rules=(contribution(parameters=(Parameter("x", "number", None),)),)),  # type: ignore[arg-type]
                        "invalid", "the description of “x” is no text"),
     "default of text": (plugin(hole_rules=(contribution(parameters=(Parameter("x", "time", "", default="1 s"),)),)),
-                        "invalid", "the default of “x” is no number in its canonical unit"),
+                        "invalid", "the default of “x” must be a number of s, its canonical unit, such as 2.0."),
     "reading without keys": (plugin(light_readings=(contribution(),)), "invalid", "it needs a required parameter"),
     "reading by our keys": (plugin(light_readings=(contribution(parameters=(Parameter("iso", "number", ""),)),)),
                             "invalid", "light_readings “third”: its keys cannot be told from those of “ev”"),

@@ -55,8 +55,20 @@ def test_what_is_tried_leaves_no_trace() -> None:
 
 
 def test_it_is_told_as_an_assertion() -> None:
-    with pytest.raises(AssertionError, match="hole_rules “third” raised ZeroDivisionError"):
+    """With what was raised and the author's own line, and nothing that only the service's callers need."""
+    with pytest.raises(AssertionError, match="hole_rules “third” raised ZeroDivisionError: secret") as told:
         assert_sound(rule(raising), {})
+    line = raising.__code__.co_firstlineno + 1
+    assert str(told.value).endswith(f"({raising.__code__.co_filename}:{line}).")
+    assert "rest of the service" not in str(told.value)
+
+
+def test_the_line_told_is_the_authors_not_the_librarys() -> None:
+    def solving(**_: Any) -> float:
+        return float(np.linalg.solve(np.zeros((2, 2)), np.ones(2))[0])
+
+    [fault] = faults_of(rule(solving), {})
+    assert f"Singular matrix ({solving.__code__.co_filename}:" in fault
 
 
 def test_it_runs_without_settings_or_database(tmp_path: Any) -> None:
@@ -227,7 +239,7 @@ UNSOUND_LAWS: dict[str, tuple[Plugin, str]] = {
     "of the whole": (correcting(lambda t: t * 2 + np.size(t)), "one time for a number and another in an array"),
     "by the call": (correcting(lambda t: t * (1 + next(CALLS))), "one time for a number and another"),
     "refusing": (correcting(refusing_long), "it refuses some time between 1 ms and 28 hours (Nobody measured that.)"),
-    "scalar": (correcting(lambda _: 9.0), "is not a time for each"),
+    "scalar": (correcting(lambda _: 9.0), "indicated time: an array comes back in its shape."),
     "negative": (correcting(lambda t: -t), "is not a time for each"),
     "text": (correcting(lambda _: "9 s"), "raised TypeError"),
 }
