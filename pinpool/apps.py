@@ -27,13 +27,19 @@ class PinpoolConfig(AppConfig):
 
 
 def check_plugins(app_configs: Any, **kwargs: Any) -> list[checks.CheckMessage]:  # noqa: ARG001  (Django's signature)
-    """A warning for each plug-in that is not active."""
+    """A warning for each plug-in that is not active, or that a slip of the pen keeps from being found."""
+    from pinpool.plugins.loading import misnamed  # noqa: PLC0415
+    from pinpool.plugins.model import ENTRY_POINT_GROUP  # noqa: PLC0415
     from pinpool.plugins.registry import entries  # noqa: PLC0415
 
+    idle = [entry for entry in entries() if entry.state != "active"]
+    hint = f"A plug-in is offered in the group “{ENTRY_POINT_GROUP}”."
     return [
-        checks.Warning(entry.reason, obj=entry.name, id="pinpool.W001")
-        for entry in entries()
-        if entry.state != "active"
+        *(checks.Warning(entry.reason, obj=entry.name, id="pinpool.W001") for entry in idle),
+        *(
+            checks.Warning(f"Nothing reads the entry-point group “{each.group}”.", hint, each.value, "pinpool.W003")
+            for each in misnamed()
+        ),
     ]
 
 

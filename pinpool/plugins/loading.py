@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from difflib import get_close_matches
 from importlib.metadata import EntryPoint, entry_points
 from operator import index
 from typing import Any, Literal, Protocol
@@ -47,6 +48,14 @@ def find() -> list[EntryPoint]:
     """Every entry point of the group; ours first, then by name."""
     found = entry_points(group=ENTRY_POINT_GROUP)
     return sorted(found, key=lambda entry: (_package(entry) != OURS, entry.name))
+
+
+def misnamed() -> list[EntryPoint]:
+    """Every entry point of a group that was probably meant for ours, which nothing reads."""
+    groups = entry_points().groups - {ENTRY_POINT_GROUP}
+    near = {*get_close_matches(ENTRY_POINT_GROUP, groups, n=len(groups) or 1, cutoff=0.8)}
+    near |= {group for group in groups if group.partition(".")[0] == OURS}
+    return [entry for group in sorted(near) for entry in entry_points(group=group)]
 
 
 def load_all(found: Iterable[Offer]) -> list[Entry]:

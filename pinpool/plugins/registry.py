@@ -17,7 +17,7 @@ from . import health
 from .calling import Late, outcome_of, within
 from .keeping import Kept, parts_of, tables
 from .loading import OURS, Entry, find, load_all
-from .model import Contribution
+from .model import POINTS, Contribution
 
 logger = logging.getLogger(__name__)
 
@@ -60,6 +60,27 @@ def trying(found: list[Entry]) -> Iterator[None]:
         _tried.reset(token)
         for entry in found:
             health.forget(entry)
+
+
+def listed() -> list[dict[str, Any]]:
+    """What is told of every plug-in found: what it contributes, by point, and how it has done."""
+    return [
+        {
+            "name": entry.name,
+            "version": entry.version,
+            "package": entry.package,
+            "state": entry.state,
+            "reason": entry.reason,
+            "contributes": {
+                point: [c.name for c in getattr(entry.plugin, point)]
+                for point in POINTS
+                if entry.plugin and getattr(entry.plugin, point)
+            },
+            "failures": health.record_of(entry).failures,
+            "last_failure": health.record_of(entry).last_failure,
+        }
+        for entry in entries()
+    ]
 
 
 def contributions(point: str) -> Mapping[str, Contribution[Any]]:

@@ -9,8 +9,7 @@ from pinpool.http.schema import Operation
 from pinpool.http.views import View
 
 from . import registry
-from .health import record_of
-from .model import PLUGIN_API_VERSION, POINTS
+from .model import PLUGIN_API_VERSION
 
 
 class PluginOut(serializers.Serializer):
@@ -37,21 +36,6 @@ class PluginsView(View):
     operations = {"GET": Operation(gives=PluginsOut, refusals=(400,))}
 
     def get(self, request: Request) -> Response:
-        rows = [
-            {
-                "name": entry.name,
-                "version": entry.version,
-                "package": entry.package,
-                "state": entry.state,
-                "reason": entry.reason,
-                "contributes": {
-                    point: [c.name for c in getattr(entry.plugin, point)]
-                    for point in POINTS
-                    if entry.plugin and getattr(entry.plugin, point)
-                },
-                "failures": record_of(entry).failures,
-                "last_failure": record_of(entry).last_failure,
-            }
-            for entry in registry.entries()
-        ]
-        return self.answer({"api_version": ".".join(map(str, PLUGIN_API_VERSION)), "results": rows}, PluginsOut)
+        return self.answer(
+            {"api_version": ".".join(map(str, PLUGIN_API_VERSION)), "results": registry.listed()}, PluginsOut
+        )

@@ -2,7 +2,7 @@
 
 import sys
 from dataclasses import replace
-from importlib.metadata import EntryPoint
+from importlib.metadata import EntryPoint, EntryPoints
 from io import StringIO
 from itertools import count
 from types import SimpleNamespace
@@ -17,8 +17,9 @@ from optics import contributed
 from optics.core.faults import Flag, Impossible
 from optics.core.holes import Receptor
 from optics.core.profiles import Profile, flat
+from pinpool.apps import check_plugins
 from pinpool.http.problems import PluginFailed
-from pinpool.plugins import registry
+from pinpool.plugins import loading, registry
 from pinpool.plugins.loading import find, load_all
 from pinpool.plugins.model import Parameter, Plugin
 from tests.bodies import FILM_PLANES, OPTICS
@@ -121,6 +122,28 @@ def test_each_fault_has_its_sentence(db: None, install: Any, api: APIClient, nam
     assert entry.reason in printed.getvalue()
     assert "pinpool.W001" in printed.getvalue()
     assert api.post(API + "camera-plan/", OPTICS["camera-plan/"]).status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("group", "warned"),
+    [("pinpool.plugin", True), ("pinpol.plugins", True), ("pinpool", True), ("console_scripts", False),
+     ("pinpool.plugins", False)],
+)  # fmt: skip
+def test_a_slip_in_the_groups_name_is_told(monkeypatch: pytest.MonkeyPatch, group: str, warned: bool) -> None:
+    offered = EntryPoints([EntryPoint("guest", "guest.module:plugin", group)])
+    monkeypatch.setattr(loading, "entry_points", offered.select)
+    told = [(each.id, each.obj, group in each.msg) for each in check_plugins(None)]
+    assert told == [("pinpool.W003", "guest.module:plugin", True)] * warned
+
+
+def test_the_command_lists_what_the_api_lists(install: Any) -> None:
+    install(plugin(hole_rules=(contribution(),)), Fake(plugin(name="late", api_version=(9, 0)), "late"))
+    printed = StringIO()
+    call_command("plugins", stdout=printed)
+    *_, guest, rules, late = printed.getvalue().splitlines()
+    assert guest == "guest_plugin 0.3, of the package guest-package: active. Loaded."
+    assert rules == "    hole_rules: third"
+    assert late.startswith("late 0.3, of the package guest-package: incompatible. guest-package: written for")
 
 
 def test_a_faulty_one_does_not_take_the_names_it_wanted(install: Any) -> None:
