@@ -12,7 +12,7 @@ class ExposuresConfig(AppConfig):
     def ready(self) -> None:
         from clubs import closing as closing_of_clubs  # noqa: PLC0415  (models must be loaded first)
         from clubs.web import panels  # noqa: PLC0415
-        from exposures import closing, own_data  # noqa: PLC0415
+        from exposures import closing, own_data, plugin_checks  # noqa: PLC0415
         from exposures.imports import importer_checks, importers  # noqa: PLC0415
         from exposures.web import camera_panels  # noqa: PLC0415
         from exposures.workshops import own_data as own_data_of_workshops  # noqa: PLC0415
@@ -25,6 +25,7 @@ class ExposuresConfig(AppConfig):
         contribute("imports", own_data.imports_of)
         contribute("places", own_data_of_workshops.places_of, before_deletion=own_data_of_workshops.part_with)
         closing_of_clubs.contribute("exposures", closing.part_with, hold=closing.hold)
+        checking.contribute("reciprocity_laws", plugin_checks.law)
         checking.contribute(importers.POINT, importer_checks.log_importer)
         panels.contribute("camera", "Latest in its log", camera_panels.latest_logs)
         panels.contribute("camera", "What its log says of the hole", camera_panels.offset)

@@ -30,7 +30,7 @@ class PublishedLawField(ReciprocityField):
         try:
             return {self.selector: name} | data, rows_of(law)
         except Impossible as fault:
-            refuse(fault)
+            refuse(fault, "" if fault.field else self.selector)
 
 
 class PublishedIn(StrictSerializer):
@@ -51,7 +51,7 @@ class PublishedIn(StrictSerializer):
         try:
             law = TableLaw(tuple((float(indicated), float(corrected)) for indicated, corrected in rows))
         except Impossible as fault:
-            refuse(Impossible(fault.code, str(fault), name))
+            refuse(Impossible(fault.code, str(fault)), "rows" if name == "rows" else "reciprocity.law")
         return {
             "published_rows_s": [list(row) for row in law.rows],
             "published_typed": typed,

@@ -1,12 +1,18 @@
 """A data sheet's table on a film: it stands in until the club has logs of its own, and is never one of them."""
 
+import re
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 
+from exposures import published
 from exposures.models import EvidenceCell, ExposureLog, Paper
+from exposures.published import rows_of
 from exposures.reciprocity.design import ASSUMED
+from optics.core.faults import Impossible
+from tests.exposures.conftest import Here
 from tests.factories import ExposureLogFactory
 from tests.problems import faults_in
 
@@ -185,6 +191,29 @@ def test_a_law_is_in_the_trail_the_archive_and_the_kit(here: Any, lawful: Any) -
 def test_laws_that_cannot_be(here: Any, published: Any, status: int, fault: Any) -> None:
     body = FILM | {"published": {"source": "invented"} | published}
     assert faults_in(here.client.post(here.at + "papers/", body), status) == {fault}
+
+
+@pytest.mark.parametrize(
+    ("correct", "code", "told"),
+    [
+        (lambda t: t + np.sqrt(np.maximum(t - 2, 0)), "law_steep", "Just past 2 s this law rises faster than"),
+        (lambda t: t**6 * 1e20, "law_steep", "Just past 1/125 s this law rises faster"),
+        (lambda t: np.where(t > 60, 2 * t, t), "law_jumps", "At 1 min this law jumps by a factor of 2: let it rise"),
+        (lambda t: np.minimum(t, 9), "law_order", "asks for no longer exposure: let it rise all along"),
+        (lambda t: t / 2, "law_shortens", "At 1/125 s this law asks for less than the indicated time"),
+        (lambda t: t * 2 ** (0.1 + 0.1 * np.sin(9 * np.log2(t))), "law_rough", "at most 400 are kept"),
+    ],
+)  # fmt: skip
+def test_a_law_unlike_any_sheet_is_refused_where_it_fails(correct: Any, code: str, told: str) -> None:
+    with pytest.raises(Impossible, match=re.escape(told)) as refused:
+        rows_of(SimpleNamespace(correct=correct))
+    assert refused.value.code == code
+
+
+def test_its_refusal_points_at_the_choice_of_the_law(here: Here, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(published, "MOST_ROWS", 3)
+    response = here.client.post(here.at + "papers/", FILM | {"published": PUBLISHED_POWER})
+    assert faults_in(response, 422) == {("/published/reciprocity/law", "law_rough")}
 
 
 def test_a_table_said_as_a_law_is_a_table(here: Any) -> None:

@@ -245,6 +245,17 @@ UNSOUND_LAWS: dict[str, tuple[Plugin, str]] = {
 }
 
 
+def starting_at(onset: Any) -> Any:
+    """No failure up to `onset`, then suddenly much."""
+    return lambda t: t + np.sqrt(np.maximum(t - onset, 0))
+
+
+def test_a_law_that_no_paper_can_keep() -> None:
+    """Sound by itself, but the rows that a paper keeps of it are not."""
+    [fault] = faults_of(correcting(starting_at(2)), {})
+    assert fault.startswith("reciprocity_laws “third”: with {} no paper can keep it: Just past 2 s this law rises")
+
+
 @pytest.mark.parametrize("name", UNSOUND_LAWS)
 def test_an_unsound_law(name: str) -> None:
     made, told = UNSOUND_LAWS[name]

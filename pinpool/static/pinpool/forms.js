@@ -2,7 +2,7 @@
 //
 // A field's name is a JSON pointer without its first slash; data-as says what it is if not a text (number, boolean, json,
 // list: lines, or pairs: two to a line with a comma). Empty fields are left out, unless data-empty is "null", "blank" or "list";
-// so are disabled ones, by themselves or by their fieldset. A file makes it multipart.
+// so are disabled ones, by themselves or by their fieldset. data-at of a hidden field: the id of the one that shows its faults. A file makes it multipart.
 // data-etag goes along as If-Match (data-fetch-etag asks for it first). data-confirm asks before. data-then: "reload", or
 // an address in which {key} stands for the answer's key. data-show names a key of the answer to show here.
 
@@ -102,8 +102,10 @@ export function refused(form, fault) {
 function mark(form, error) {
   let pointer = error.pointer.replace(/^\//, "")
   while (pointer) {
-    const field = [...form.elements].find((each) =>
-      !each.matches(":disabled") && each.type !== "hidden" && (each.name === pointer || each.name.startsWith(`${pointer}/`)))
+    const named = [...form.elements].find((each) =>
+      !each.matches(":disabled") && (each.type !== "hidden" || each.dataset.at) &&
+      (each.name === pointer || each.name.startsWith(`${pointer}/`)))
+    const field = named?.dataset.at ? document.getElementById(named.dataset.at) : named
     if (field) {
       const text = paragraph("fault", error.detail)
       text.id = `fault-${crypto.getRandomValues(new Uint32Array(1))[0]}`
