@@ -28,9 +28,14 @@ class PublishedLawField(ReciprocityField):
         if name == "table":
             return data["rows"], self.raw["rows"]
         try:
-            return {self.selector: name} | data, rows_of(law)
+            return {self.selector: name} | self._defaults(name) | data, rows_of(law)
         except Impossible as fault:
             refuse(fault, "" if fault.field else self.selector)
+
+    def _defaults(self, name: str) -> dict[str, Any]:
+        """What the rows rest on besides what was written, which a later version of the law's plug-in may change."""
+        optional = [each for each in self.offers()[name].parameters if not each.required and each.default is not None]
+        return {each.name: each.default_written for each in optional}
 
 
 class PublishedIn(StrictSerializer):
@@ -66,6 +71,7 @@ class PublishedOut(serializers.Serializer):
         help_text="As entered; of a law, so that straight lines in log-log between them are within 0.01 stop of it.",
     )
     reciprocity = serializers.JSONField(
-        source="published_law", help_text="The law that the rows are of, as written; null: a table."
+        source="published_law",
+        help_text="The law that the rows are of, as written, with what it took for what was left out; null: a table.",
     )
     source = serializers.CharField(source="published_source")

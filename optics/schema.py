@@ -26,7 +26,11 @@ class ByKindSchema(OpenApiSerializerFieldExtension):
             own = [parameter.name for parameter in contribution.parameters] == [name]
             fixed = ((selector, name),) if selector and not own else ()
             kind = force_instance(parameters_serializer(point, name, fixed))
-            ref = auto_schema.resolve_serializer(kind, direction).ref
+            made = auto_schema.resolve_serializer(kind, direction)
+            for parameter in contribution.parameters:
+                if not parameter.required and parameter.default is not None:
+                    made.schema["properties"][parameter.name]["default"] = parameter.default_written
+            ref = made.ref
             options.append(ref)
             if fixed:
                 mapping[name] = ref["$ref"]

@@ -35,7 +35,12 @@ def percent(share: float) -> str:
 
 @register.filter
 def typed(value: object) -> str:
-    """What somebody typed, as a field shows it again: a text, a number, or “4 min” of {"value": 4, "unit": "min"}."""
+    """What somebody typed, as a field shows it again: a text, a number, or “4 min” of {"value": 4, "unit": "min"}.
+
+    Pairs stand one to a line, with a comma between.
+    """
+    if isinstance(value, list):
+        return "\n".join(", ".join(map(typed, pair)) for pair in value)
     if isinstance(value, dict):
         return " ".join(str(value[key]) for key in ("value", "unit") if key in value)
     return "" if value is None else str(value)

@@ -116,18 +116,19 @@ def for_published(club: Club, paper: Paper | None = None) -> dict[str, Any]:
     if paper is None or law is None:
         return told
     if paper.published_law is None:
-        lines = "\n".join(", ".join(map(str, row)) for row in paper.published_typed or ())
-        return told | {"published_lines": lines, "published_rows": law.rows}
+        return told | {"published_lines": typed(paper.published_typed), "published_rows": law.rows}
     rows = [(time, float(law.correct(time))) for time in MARKED_S]
     return told | {"published_said": law_said(paper.published_law), "published_rows": rows}
 
 
 def law_said(law: dict[str, Any]) -> str:
     """“power law: exponent 1.3, from 1 s”, by the name that its plug-in gives it."""
-    name, figures = str(law.get("law")), {key: value for key, value in law.items() if key != "law"}
+    name = str(law.get("law"))
     known = contributions(PublishedLawField.point).get(name)
     label = known.label if known else f"{name}, whose plug-in is not active here now"
-    said = [f"{key.replace('_', ' ')} {typed(value)}" for key, value in figures.items()]
+    order = [each.name for each in known.parameters] if known else []
+    figures = {key: law[key] for key in (*order, *law) if key in law and key != "law"}
+    said = [f"{key.replace('_', ' ')} {'; '.join(typed(value).splitlines())}" for key, value in figures.items()]
     return f"{label}: {', '.join(said)}" if said else label
 
 

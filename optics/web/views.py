@@ -59,8 +59,20 @@ def _field(parameter: Parameter, under: str) -> Field:
         hint += " One point a line: x, a comma, z."
     elif parameter.kind == "rows":
         hint += " One pair of times a line, with a comma between."
+    if not parameter.required and parameter.default is not None:
+        hint += f" {_default_said(parameter)} unless told."
     label = _capital(parameter.name.replace("_", " "))
     return Field(f"{under}/{parameter.name}", label, hint, parameter.kind, parameter.required)
+
+
+def _default_said(parameter: Parameter) -> str:
+    match parameter.default_written:
+        case float() | int() as number:
+            return f"{number:g}"
+        case list() as pairs:
+            return "; ".join(map(", ".join, pairs))
+        case text:
+            return str(text)
 
 
 def _choices(point: str) -> list[Choice]:

@@ -7,6 +7,10 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
+import numpy as np
+
+from pinpool.units import KINDS
+
 from .protocols import Law, Profile, Receptor, Section
 
 #: Raised by one in the first place when a plug-in written for the older one would break.
@@ -40,6 +44,10 @@ class LogTable:
     rows: Iterable[Sequence[str | int | float | None]]
 
 
+#: Kinds that are lists of pairs, and the kind of quantity in each.
+PAIRS = {"points": "length", "rows": "time"}
+
+
 @dataclass(frozen=True)
 class Parameter:
     """One named input of a contribution.
@@ -58,6 +66,19 @@ class Parameter:
     exclusive_minimum: bool = False
     required: bool = True
     default: Any = None
+
+    @property
+    def default_written(self) -> Any:
+        """The default as a caller of the API writes it, such as “2 s”; None without one."""
+        if self.default is None or self.kind in {"number", "text"}:
+            return self.default
+        if self.kind in PAIRS:
+            return [[_written(each, PAIRS[self.kind]) for each in pair] for pair in self.default]
+        return _written(self.default, self.kind)
+
+
+def _written(value: float, kind: str) -> str:
+    return f"{np.format_float_positional(value, trim='-')} {KINDS[kind].canonical}"
 
 
 Made_co = TypeVar("Made_co", covariant=True)

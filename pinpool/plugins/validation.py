@@ -8,10 +8,10 @@ from typing import Any
 
 from pinpool.units import KINDS
 
-from .model import POINTS, Contribution, Parameter, Plugin
+from .model import PAIRS, POINTS, Contribution, Parameter, Plugin
 
 _NAME = re.compile(r"[a-z][a-z0-9_]{0,39}")
-_KINDS = (*KINDS, "number", "text", "points", "rows")
+_KINDS = (*KINDS, *PAIRS, "number", "text")
 #: Keys that stand beside a contribution's own in a body.
 _RESERVED = {"kind", "law", "height", "hole_offset", "section", "camera", "actor", "contributed_by"}
 
@@ -62,12 +62,26 @@ def _parameter_faults(parameter: Parameter) -> Iterator[str]:
     limits = [limit for limit in (parameter.minimum, parameter.maximum) if limit is not None]
     if not all(_is_number(limit) for limit in limits) or limits != sorted(limits):
         yield f"the limits of “{parameter.name}” are not a least and a greatest number."
-    numeric = parameter.kind not in {"text", "points", "rows"}
-    if numeric and parameter.default is not None and not _is_number(parameter.default):
-        unit = (
-            f"number of {KINDS[parameter.kind].canonical}, its canonical unit" if parameter.kind in KINDS else "number"
-        )
-        yield f"the default of “{parameter.name}” must be a {unit}, such as 2.0."
+    if parameter.default is not None and not _is_default(parameter):
+        yield f"the default of “{parameter.name}” must be {_default_of(parameter.kind)}."
+
+
+def _is_default(parameter: Parameter) -> bool:
+    default = parameter.default
+    if parameter.kind == "text":
+        return isinstance(default, str)
+    if parameter.kind in PAIRS:
+        return isinstance(default, list) and all(len(pair) == 2 and all(map(_is_number, pair)) for pair in default)
+    return _is_number(default)
+
+
+def _default_of(kind: str) -> str:
+    """What a default of this kind must be."""
+    if kind == "text":
+        return "a text"
+    if kind in PAIRS:
+        return f"a list of pairs of numbers of {KINDS[PAIRS[kind]].canonical}, its canonical unit, such as [[1.0, 2.0]]"
+    return f"a number of {KINDS[kind].canonical}, its canonical unit, such as 2.0" if kind in KINDS else "a number"
 
 
 def _is_number(value: Any) -> bool:

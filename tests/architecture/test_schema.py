@@ -56,6 +56,12 @@ def test_it_is_3_1(made: dict[str, Any]) -> None:
     assert "nullable" not in COMMITTED.read_text()
 
 
+def test_a_contributions_defaults_are_told_as_they_are_written(made: dict[str, Any]) -> None:
+    schemas = made["components"]["schemas"]
+    assert schemas["PowerLawRequest"]["properties"]["from"]["default"] == "1 s"
+    assert schemas["EvReadingRequest"]["properties"]["iso"]["default"] == 100
+
+
 def test_every_call_is_described(made: dict[str, Any]) -> None:
     names = [call["operationId"] for *_, call in calls(made)]
     assert len(set(names)) == len(names)

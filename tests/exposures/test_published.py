@@ -11,6 +11,7 @@ from exposures import published
 from exposures.models import EvidenceCell, ExposureLog, Paper
 from exposures.published import rows_of
 from exposures.reciprocity.design import ASSUMED
+from exposures.web.papers import law_said
 from optics.core.faults import Impossible
 from tests.exposures.conftest import Here
 from tests.factories import ExposureLogFactory
@@ -151,6 +152,14 @@ def test_a_law_is_kept_with_its_times(here: Any, lawful: Any) -> None:
     off = np.interp(x, *rows.T) - np.log2(by_power(np.exp2(x)))
     assert np.abs(off).max() < 0.01, "straight lines in log-log, as a phone reads them"
     assert here.client.get(f"{here.at}papers/{lawful['id']}/").json()["published"] == shown
+
+
+def test_what_was_left_out_is_kept_too(here: Here) -> None:
+    """A later version of the law may take another default; these rows go by this one."""
+    law = {"law": "power", "exponent": 1.4}
+    made = here.client.post(here.at + "papers/", FILM | {"published": PUBLISHED_POWER | {"reciprocity": law}}).json()
+    assert made["published"]["reciprocity"] == law | {"from": "1 s"}
+    assert law_said(made["published"]["reciprocity"]) == "power law: exponent 1.4, from 1 s"
 
 
 @pytest.mark.parametrize("time_s", [0.5, 2.5, 77, 5000])

@@ -210,7 +210,7 @@ def test_a_data_sheets_law_is_drawn_said_and_kept_by_the_form(here: Here) -> Non
     [line] = [each for each in page.split("<") if each.startswith('polyline class="published"')]
     assert line.count(",") > 5
     for words in ("the data sheet&#x27;s law", "Power law: exponent 1.4, from 2 s. Sheet 8", '<option value="before">',
-                  '<input type="hidden" name="published/reciprocity/law" value="power">',
+                  '<input type="hidden" name="published/reciprocity/law" value="power" data-at="published">',
                   'name="published/reciprocity/exponent"'):  # fmt: skip
         assert words in page, words
     assert 'value="paper"' not in page

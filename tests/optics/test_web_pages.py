@@ -70,6 +70,7 @@ def test_a_contributed_kind_is_offered_and_its_words_are_text_only(db: None, mon
         ("film_plane/width", "length", True),
         ("film_plane/slope", "number", False),
     ]
+    assert kind.fields[1].hint == "Of the tent. 1 unless told."
 
 
 def test_saving_is_offered_to_accounts_alone(db: None) -> None:

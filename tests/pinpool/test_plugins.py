@@ -22,6 +22,7 @@ from pinpool.http.problems import PluginFailed
 from pinpool.plugins import loading, registry
 from pinpool.plugins.loading import find, load_all
 from pinpool.plugins.model import Parameter, Plugin
+from pinpool.plugins.validation import faults_of
 from tests.bodies import FILM_PLANES, OPTICS
 from tests.guests import (
     API,
@@ -97,6 +98,8 @@ FAULTS: dict[str, tuple[Any, str, str]] = {
                        "invalid", "the description of “x” is no text"),
     "default of text": (plugin(hole_rules=(contribution(parameters=(Parameter("x", "time", "", default="1 s"),)),)),
                         "invalid", "the default of “x” must be a number of s, its canonical unit, such as 2.0."),
+    "default of pairs": (plugin(hole_rules=(contribution(parameters=(Parameter("x", "rows", "", default=[[1.0]]),)),)),
+                         "invalid", "the default of “x” must be a list of pairs of numbers of s, its canonical unit"),
     "reading without keys": (plugin(light_readings=(contribution(),)), "invalid", "it needs a required parameter"),
     "reading by our keys": (plugin(light_readings=(contribution(parameters=(Parameter("iso", "number", ""),)),)),
                             "invalid", "light_readings “third”: its keys cannot be told from those of “ev”"),
@@ -122,6 +125,19 @@ def test_each_fault_has_its_sentence(db: None, install: Any, api: APIClient, nam
     assert entry.reason in printed.getvalue()
     assert "pinpool.W001" in printed.getvalue()
     assert api.post(API + "camera-plan/", OPTICS["camera-plan/"]).status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("kind", "default", "written"),
+    [("time", 2.0, "2 s"), ("time", 1e7, "10000000 s"), ("angle", 22.5, "22.5 deg"), ("number", 1.5, 1.5),
+     ("text", "soft", "soft"), ("rows", [[1.0, 2]], [["1 s", "2 s"]]), ("points", [[-0.5, 3]], [["-0.5 mm", "3 mm"]]),
+     ("length", None, None)],
+)  # fmt: skip
+def test_a_default_as_a_caller_writes_it(kind: str, default: Any, written: Any) -> None:
+    parameter = Parameter("x", kind, "", required=False, default=default)
+    assert parameter.default_written == written
+    made = plugin(hole_rules=(contribution(parameters=(parameter,)),))
+    assert list(faults_of(made)) == []
 
 
 @pytest.mark.parametrize(
