@@ -14,6 +14,7 @@ from exposures.embed.selectors import Card, Curve
 from exposures.embed.words import figures_of, lie_of_the_film
 from exposures.outputs import CurvePointOut, NumbersIntervalOut, RecommendationOut
 from exposures.sheets.exposure_card import SUN_CAUTION
+from exposures.web.papers import sheet_drawn
 from exposures.web.plots import paper_svg
 from optics.outputs import FilmPlaneOut, FlagOut, length, number
 from pinpool.http.fields import Identifier, StrictSerializer, Text, YesNo
@@ -171,8 +172,7 @@ class EmbeddedPaperOut(serializers.Serializer):
 
     def get_drawing(self, curve: Curve) -> list[Any] | None:
         known = curve.known
-        published = known.paper.published_rows_s or ()
-        return tree_of(paper_svg(known.paper.name, known.answer.curve, published_s=published))
+        return tree_of(paper_svg(known.paper.name, known.answer.curve, **sheet_drawn(known)))
 
 
 class EmbeddedExposureOut(RecommendationOut):

@@ -1,6 +1,6 @@
 """The pages of papers: what is in stock, and what the club's log says of each."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -22,7 +22,7 @@ from exposures.teaching import plan_tests
 from exposures.templatetags.exposures_said import typed
 from exposures.web.asked import AskedPage, as_api, reading_ways
 from exposures.web.plots import MARKED_S, Mark, correction, paper_svg
-from optics.web.views import kinds_of
+from optics.web.views import Kind, kinds_of
 from pinpool.http.filters import filtered
 from pinpool.http.pages import page_of_rows
 from pinpool.plugins.registry import contributions
@@ -30,9 +30,13 @@ from pinpool.plugins.registry import contributions
 
 @dataclass(frozen=True)
 class CurveRow:
-    """A row of a paper's table; `stops` is the correction in time, None where no time would do."""
+    """A row of a paper's table; `stops` is the correction in time, None where no time would do.
+
+    `published_s` is what the data sheet gives, None without one.
+    """
 
     point: CurvePoint
+    published_s: float | None
 
     @property
     def stops(self) -> float | None:
@@ -72,7 +76,7 @@ class PaperPage(ClubPage):
         may = {each for each in ("compare", "read_pool") if allows(self.membership.role, each)}
         logs = logs_beside_line(actor=self.membership, paper=paper) if "compare" in may else []
         merges = pooling.merges_in(club=self.club) if "read_pool" in may else []
-        process = _latest_process(paper)
+        law, process = published_law(paper), _latest_process(paper)
         key = paper.catalogue_key
         return (
             super().get_context_data(**kwargs)
@@ -80,7 +84,10 @@ class PaperPage(ClubPage):
             | {
                 "paper": paper,
                 "known": known,
-                "rows": [CurveRow(point) for point in known.answer.curve],
+                "rows": [
+                    CurveRow(point, float(law.correct(point.indicated_s)) if law else None)
+                    for point in known.answer.curve
+                ],
                 "plot": _plot(known, logs),
                 "logs": logs,
                 "logs_count": len(logs),
@@ -99,18 +106,28 @@ class PaperPage(ClubPage):
 
 def _plot(known: selectors.PaperKnown, logs: list[LogBesideLine]) -> str:
     marks = [Mark(each.indicated_s, each.log.exposure_time_s, each.log.grade, bool(each.doubt)) for each in logs]
-    rows, law = known.paper.published_rows_s or (), published_law(known.paper)
-    as_line = known.paper.published_law is not None
-    if law is not None and as_line:
-        rows = [(point.indicated_s, float(law.correct(point.indicated_s))) for point in known.answer.curve]
-    return paper_svg(known.paper.name, known.answer.curve, marks=marks, published_s=rows, published_as_line=as_line)
+    return paper_svg(known.paper.name, known.answer.curve, marks=marks, **sheet_drawn(known))
+
+
+def sheet_drawn(known: selectors.PaperKnown) -> dict[str, Any]:
+    """What `paper_svg` is told of a paper's data sheet."""
+    law, written = published_law(known.paper), known.paper.published_law
+    if law is None or written is None:
+        return {"published_s": known.paper.published_rows_s or ()}
+    points = [(point.indicated_s, float(law.correct(point.indicated_s))) for point in known.answer.curve]
+    return {"published_s": points, "published_law": law_said(written)}
 
 
 def for_published(club: Club, paper: Paper | None = None) -> dict[str, Any]:
     """What a form needs that takes a data sheet's times, and what one says already."""
     known, laws = PublishedLawField().offers(), kinds_of(PublishedLawField.point, "published/reciprocity", club.plugins)
+    before = (paper and paper.published_law) or {}
     told: dict[str, Any] = {
-        "laws": [each for each in laws if each.name in known and each.name != "table" and each.fields]
+        "laws": [
+            _as_before(each, before) if each.name == before.get("law") else each
+            for each in laws
+            if each.name in known and each.name != "table" and each.fields
+        ]
     }
     law = published_law(paper) if paper else None
     if paper is None or law is None:
@@ -119,6 +136,12 @@ def for_published(club: Club, paper: Paper | None = None) -> dict[str, Any]:
         return told | {"published_lines": typed(paper.published_typed), "published_rows": law.rows}
     rows = [(time, float(law.correct(time))) for time in MARKED_S]
     return told | {"published_said": law_said(paper.published_law), "published_rows": rows}
+
+
+def _as_before(kind: Kind, law: dict[str, Any]) -> Kind:
+    """The law's fields as they were filled in."""
+    fields = [replace(each, value=typed(law.get(each.key.rpartition("/")[2]))) for each in kind.fields]
+    return replace(kind, fields=tuple(fields))
 
 
 def law_said(law: dict[str, Any]) -> str:

@@ -7,6 +7,7 @@ says its main numbers; the page puts all of them in a table below.
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
+from textwrap import wrap
 
 import numpy as np
 
@@ -16,6 +17,8 @@ from optics.core.say import say_time
 
 WIDTH, LEFT, RIGHT, TOP, LETTER = 300.0, 34.0, 14.0, 26.0, 12.0
 PANEL = 210.0
+#: What fits beside a sample of the legend, in letters of the usual width.
+LEGEND_LETTERS = 40
 #: Indicated times that the axis marks, s.
 MARKED_S = (1.0, 4.0, 15.0, 60.0, 240.0, 900.0, 3600.0)
 #: Nothing longer is said, s: 30 days. An interval is drawn so far beyond the line at most, in stops.
@@ -80,12 +83,12 @@ def paper_svg(
     *,
     marks: Sequence[Mark] = (),
     published_s: Sequence[Sequence[float]] = (),
-    published_as_line: bool = False,
+    published_law: str = "",
 ) -> str:
     """What to add to the indicated time, in stops, against its logarithm, with what the club logged.
 
     `curve` rises by its indicated times; `published_s` are (indicated, corrected) times of a data sheet: the rows of a
-    table, or with `published_as_line` points of a law.
+    table, or points of the law that `published_law` names.
     """
     scales = scales_of(curve, marks)
     shown = [mark for mark in marks if scales.hold(mark.indicated_s, correction(mark.indicated_s, mark.time_s))]
@@ -93,7 +96,7 @@ def paper_svg(
     legend = _legend(
         shown,
         dashed=any(point.extrapolating for point in curve),
-        published=_sheet(published_as_line) if table else None,
+        published=_sheet(published_law) if table else (),
     )
     height = TOP + PANEL + 44 + 18 * len(legend)
     parts = [
@@ -102,7 +105,7 @@ def paper_svg(
         _band(curve, "ninety", scales, 'fill-opacity=".1" stroke-dasharray="2 3"'),
         _band(curve, "half", scales, 'fill-opacity=".22"'),
         *_line(curve, scales),
-        *_published([_at(scales, *pair) for pair in table], as_line=published_as_line),
+        *_published([_at(scales, *pair) for pair in table], as_line=bool(published_law)),
         *(_mark(mark, *_at(scales, mark.indicated_s, mark.time_s)) for mark in shown),
         *_written(legend, TOP + PANEL + 50),
     ]
@@ -191,13 +194,12 @@ def _published(places: Sequence[tuple[float, float]], *, as_line: bool) -> Itera
 _DOTTED = 'stroke-dasharray="1 4" stroke-linecap="round" stroke-width="2.5"'
 
 
-def _sheet(as_line: bool) -> tuple[str, str]:
-    """A data sheet's sample and words in the legend."""
-    return (
-        (f'<path d="M-12 0h24" {_DOTTED}/>', "the data sheet's law")
-        if as_line
-        else (_diamond(0, 0), "the data sheet's table")
-    )
+def _sheet(law: str) -> list[tuple[str, str]]:
+    """A data sheet's sample and words in the legend, on as many lines as they take."""
+    if not law:
+        return [(_diamond(0, 0), "the data sheet's table")]
+    first, *more = wrap(f"{law}, by its data sheet", LEGEND_LETTERS, break_on_hyphens=False)
+    return [(f'<path d="M-12 0h24" {_DOTTED}/>', first), *(("", words) for words in more)]
 
 
 def _diamond(x: float, y: float) -> str:
@@ -215,7 +217,7 @@ def _mark(mark: Mark, x: float, y: float) -> str:
     return f'<g class="log{" doubtful" if mark.doubtful else ""}">{shape}{cross}</g>'
 
 
-def _legend(marks: Sequence[Mark], *, dashed: bool, published: tuple[str, str] | None) -> list[tuple[str, str]]:
+def _legend(marks: Sequence[Mark], *, dashed: bool, published: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
     """What is drawn, each with a sample 24 wide about (0, 0)."""
     rows = [('<path d="M-12 0h24" stroke-width="2.5"/>', "best line")]
     if dashed:
@@ -228,9 +230,7 @@ def _legend(marks: Sequence[Mark], *, dashed: bool, published: tuple[str, str] |
             rows.append((_mark(Mark(1.0, 1.0, grade, doubtful=False), 0, 0), f"a log, {words}"))
     if any(mark.doubtful for mark in marks):
         rows.append((_mark(Mark(1.0, 1.0, Grade.JUDGED, doubtful=True), 0, 0), "a log that looks wrong"))
-    if published:
-        rows.append(published)
-    return rows
+    return [*rows, *published]
 
 
 def _written(rows: Sequence[tuple[str, str]], top: float) -> Iterator[str]:

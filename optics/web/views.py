@@ -24,13 +24,14 @@ class Choice:
 
 @dataclass(frozen=True)
 class Field:
-    """One declared parameter as an input: its key in a body, its names on the page, and how its text is read."""
+    """One declared parameter as an input: its key in a body, its names on the page, how its text is read, its text."""
 
     key: str
     label: str
     hint: str
     reads_as: str
     required: bool
+    value: str = ""
 
 
 @dataclass(frozen=True)

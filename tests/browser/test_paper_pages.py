@@ -76,6 +76,8 @@ def test_a_data_sheets_law_is_kept_until_another_is_chosen(
     assert Paper.objects.get(name="Eelgrass Ortho").published_typed == law
     open_all(desk)
     clean(desk)
+    desk.get_by_label("Its data sheet gives").select_option("power")
+    expect(desk.get_by_label("From", exact=True)).to_have_value("2 s")  # as it was typed
     desk.get_by_label("Its data sheet gives").select_option("rows")
     desk.get_by_label("Times of its data sheet").fill("1 s, 2 s\n10 s, 40 s")
     desk.get_by_role("button", name="Keep the changes").click()

@@ -209,11 +209,15 @@ def test_a_data_sheets_law_is_drawn_said_and_kept_by_the_form(here: Here) -> Non
     page = read(here.member.user, path)
     [line] = [each for each in page.split("<") if each.startswith('polyline class="published"')]
     assert line.count(",") > 5
-    for words in ("the data sheet&#x27;s law", "Power law: exponent 1.4, from 2 s. Sheet 8", '<option value="before">',
+    for words in (">power law: exponent 1.4, from 2 s, by<", ">its data sheet<",
+                  "Power law: exponent 1.4, from 2 s. Sheet 8", '<option value="before">',
                   '<input type="hidden" name="published/reciprocity/law" value="power" data-at="published">',
                   'name="published/reciprocity/exponent"'):  # fmt: skip
         assert words in page, words
     assert 'value="paper"' not in page
+    assert re.search(r'name="published/reciprocity/from" value="2 s"', page), "choosing it again starts with it"
+    [minute] = re.findall(r'<th scope="row">1 min 4 s</th>.*?</tr>', page)[:1]
+    assert minute.endswith(f"<td>{say_time(2 * 32**1.4)}</td></tr>"), "beside what the log says"
     paper.published_typed = law | {"law": "cosine"}  # of a plug-in that is gone
     paper.save()
     assert "cosine, whose plug-in is not active here now: exponent 1.4" in read(here.member.user, path)
