@@ -18,7 +18,7 @@ from optics.core.say import say_time
 WIDTH, LEFT, RIGHT, TOP, LETTER = 300.0, 34.0, 14.0, 26.0, 12.0
 PANEL = 210.0
 #: What fits beside a sample of the legend, in letters of the usual width.
-LEGEND_LETTERS = 40
+LEGEND_LETTERS = 34
 #: Indicated times that the axis marks, s.
 MARKED_S = (1.0, 4.0, 15.0, 60.0, 240.0, 900.0, 3600.0)
 #: Nothing longer is said, s: 30 days. An interval is drawn so far beyond the line at most, in stops.

@@ -11,6 +11,8 @@ from rest_framework.test import APIClient
 
 from clubs.models import TrailEntry
 from exposures.embed.models import Embedding
+from exposures.published import rows_of
+from optics.core.reciprocity import PowerLaw
 from tests.factories import (
     AccountFactory,
     CameraFactory,
@@ -206,6 +208,15 @@ def test_a_paper_must_be_named_and_shown(keeper: Any, api: APIClient) -> None:
     for paper in (hidden.pk, PaperFactory.create().pk):
         assert faults_in(api.get(f"{at}?ev=12&paper={paper}"), 422) == {("/paper", "unknown_paper")}
     assert faults_in(api.get(f"{at}?ev=12&paper=Glasswort"), 400) == {("/paper", "invalid")}
+
+
+def test_a_data_sheets_law_is_drawn_as_a_line(keeper: Any, api: APIClient) -> None:
+    switched(keeper)
+    law = {"law": "power", "exponent": 1.4, "from": "2 s"}
+    keeper.club.papers.update(published_rows_s=rows_of(PowerLaw(1.4, 2.0)), published_typed=law, published_source="x")
+    drawing = str(api.get(public(keeper.club)[4]).json()["drawing"])
+    assert drawing.count("'class': 'published'") == 1
+    assert "power law: exponent 1.4, from 2 s," in drawing
 
 
 def test_private_logs_move_nothing_and_others_do(keeper: Any, api: APIClient) -> None:
