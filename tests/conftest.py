@@ -1,5 +1,6 @@
 """What every test may use. Passwords are hashed fast here, and nothing is written outside a folder of the run."""
 
+import logging
 from typing import Any
 
 import pytest
@@ -7,6 +8,11 @@ from rest_framework.test import APIClient
 
 from pinpool.accounts import mail
 from tests.factories import AccountFactory
+
+
+@pytest.fixture(scope="session", autouse=True)
+def no_line_for_each_request() -> None:
+    logging.getLogger("pinpool.access").setLevel(logging.WARNING)
 
 
 @pytest.fixture(autouse=True)

@@ -245,7 +245,11 @@ def test_a_note_that_is_not_taken_may_be_left_out(phone: Phone) -> None:
     expose(page)
     log(page)
     refuse(page, "/note")
-    page.locator("#refused").get_by_label("Note").fill("")
+    note = page.locator("#refused").get_by_label("Note")
+    note.fill("")
+    page.evaluate("dispatchEvent(new Event('online'))")  # what is looked at anew meanwhile takes no cursor away
+    expect(page.locator("#state")).to_contain_text("No signal")
+    expect(note).to_be_focused()
     phone.context.set_offline(False)
     page.get_by_role("button", name="Send again").click()
     expect_sent(page)

@@ -20,11 +20,13 @@ export async function showEntries({ account, kits, changed }) {
     (others ? ` ${count(others)} ${account === undefined ? "" : "of somebody else "}will go when ${whose} in here.` : "");
   of("send").hidden = !waiting;
   of("save").hidden = !own.length;
-  const shown = new Map([...of("refused").children].map((card) => [card.dataset.id, card]));
-  // What is being mended stays as it is while the list around it changes.
-  of("refused").replaceChildren(
-    ...refused.map((entry) => shown.get(keyOf(entry)) ?? cardOf(entry, kits, changed)),
-  );
+  const before = [...of("refused").children];
+  const shown = new Map(before.map((card) => [card.dataset.id, card]));
+  // What is being mended stays as it is while the list around it changes; put in anew it would lose the cursor.
+  const cards = refused.map((entry) => shown.get(keyOf(entry)) ?? cardOf(entry, kits, changed));
+  if (cards.length !== before.length || cards.some((card, place) => card !== before[place])) {
+    of("refused").replaceChildren(...cards);
+  }
 }
 
 /** “1 entry”, “2 entries”. */
