@@ -114,7 +114,7 @@ def test_another_persons_id_is_a_conflict_that_tells_nothing(here: Any, as_user:
             CameraSpecFactory.create(camera__club=member.club, camera__code="T1")
             body["paper"] = str(PaperFactory.create(club=member.club).id)
         response = as_user(member.user).post(f"/api/v1/clubs/{member.club.slug}/exposures/", body)
-        assert problem_of(response, 409).keys() == {"type", "title", "status", "detail", "request_id"}
+        assert problem_of(response, 409).keys() - {"request_id"} == {"type", "title", "status", "detail"}
 
 
 @pytest.mark.parametrize(
