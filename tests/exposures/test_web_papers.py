@@ -220,7 +220,7 @@ def test_a_data_sheets_law_is_drawn_said_and_kept_by_the_form(here: Here) -> Non
     assert minute.endswith(f"<td>{say_time(2 * 32**1.4)}</td></tr>"), "beside what the log says"
     paper.published_typed = law | {"law": "cosine"}  # of a plug-in that is gone
     paper.save()
-    said = re.search(r"cosine, whose plug-in is not active here now: (.*?)\. Sheet 8", read(here.member.user, path))
+    said = re.search(r"Cosine, whose plug-in is not active here now: (.*?)\. Sheet 8", read(here.member.user, path))
     assert said is not None
     assert sorted(said[1].split(", ")) == ["exponent 1.4", "from 2 s"]
 
