@@ -1,8 +1,9 @@
 """Logs that are no spreadsheet, read by what plug-ins contribute to `log_importers`; what they return is checked."""
 
+from collections.abc import Callable
 from functools import partial
 from itertools import islice
-from math import isfinite
+from sys import float_info
 from typing import Any
 
 from exposures.imports.sheets import Cell, Sheet, checked_size, trimmed
@@ -14,6 +15,11 @@ from pinpool.plugins.registry import call, failure, run
 POINT = "log_importers"
 #: Its rows are entries of the log: the kind of sheet that they become.
 KIND = "exposures"
+_PLAIN: tuple[tuple[type, Callable[[Any], Any]], ...] = (
+    (str, str.__str__), (int, int.__int__), (float, float.__float__),
+)  # fmt: skip
+#: So much of what an importer refuses with is told, characters.
+LONGEST_REFUSAL = 500
 
 
 def read_by(importer: str, *, content: bytes, name: str) -> Sheet:
@@ -29,7 +35,8 @@ def read_by(importer: str, *, content: bytes, name: str) -> Sheet:
             raise failure(POINT, importer, "did not return a LogTable")
         table = run(POINT, importer, partial(_plain, made, setting("MAX_IMPORT_ROWS") + 1), refusals=(Impossible,))
     except Impossible as fault:
-        raise Impossible(fault.code, str(fault), fault.field or "file") from fault
+        said = str(fault).encode(errors="replace").decode()  # it may quote bytes that are no text
+        raise Impossible(fault.code, said[:LONGEST_REFUSAL], "file") from fault
     if wrong := _fault_in(table):
         raise failure(POINT, importer, f"returned what is no table of a log: {wrong}")
     cells = [[_cell(cell) for cell in row] for row in table]
@@ -37,8 +44,16 @@ def read_by(importer: str, *, content: bytes, name: str) -> Sheet:
 
 
 def _plain(made: LogTable, most: int) -> list[list[Any]]:
-    """Columns and rows as lists of their own, so that nothing of a stranger's is called later."""
-    return [list(made.columns), *(list(row) for row in islice(made.rows, most))]
+    """Columns and rows as plain lists of plain values, so that nothing of a stranger's is called later."""
+    return [[_own(cell) for cell in row] for row in (made.columns, *islice(made.rows, most))]
+
+
+def _own(cell: Any) -> Any:
+    """A text or number of a type derived from Python's, such as `numpy.float64`, as Python's; the rest as it is."""
+    for kind, plain in _PLAIN:
+        if isinstance(cell, kind) and type(cell) not in {kind, bool}:
+            return plain(cell)
+    return cell
 
 
 def _fault_in(table: list[list[Any]]) -> str | None:
@@ -51,7 +66,7 @@ def _fault_in(table: list[list[Any]]) -> str | None:
         for cell in row:
             if not (cell is None or isinstance(cell, str | int | float)):
                 return f"row {number} holds a {type(cell).__name__}"
-            if isinstance(cell, float) and not isfinite(cell):
+            if isinstance(cell, int | float) and not abs(cell) <= float_info.max:
                 return f"row {number} holds a number that is none"
     return None
 

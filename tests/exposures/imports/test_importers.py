@@ -6,8 +6,10 @@ from io import BytesIO
 from itertools import count
 from typing import Any
 
+import numpy as np
 import pytest
 
+from exposures.imports.importers import LONGEST_REFUSAL
 from exposures.models import ExposureLog
 from optics.core.faults import Impossible
 from pinpool.plugins import registry
@@ -90,6 +92,35 @@ def test_formulas_stay_text_that_nothing_works_out(here: Club, reads: Any) -> No
     assert {fault["field"] for fault in row["faults"]} == {"exposure_time", "note"}
 
 
+class Torn(str):
+    """A text of a type of its own, which does not do as texts do."""
+
+    def strip(self, *_args: Any) -> str:
+        raise RuntimeError("a torn page")
+
+
+def test_values_of_a_type_of_its_own_become_plain(here: Club, reads: Any) -> None:
+    row = [Torn("T1"), np.str_("Glasswort"), "2026-05-01T12:00Z", np.float64(13), "4 min", Torn("calm ")]
+    reads["now"] = partial(pages_of, [row], [Torn(column) for column in COLUMNS])
+    batch = send(here).json()
+    assert batch["rows"]["good"] == 1
+    [read] = here.client.get(f"{here.at}{batch['id']}/rows/").json()["results"]
+    assert (read["read"]["reading"], read["read"]["note"]) == ({"ev": 13}, "calm")
+
+
+def test_a_refusal_is_said_at_the_file(here: Club, reads: Any) -> None:
+    """Though it quotes bytes that are no text, is long, or names a field of the importer's own."""
+
+    def refusing(**_values: Any) -> LogTable:
+        raise Impossible("odd_page", b"page \xff".decode(errors="surrogateescape") + "." * 10_000, "page")
+
+    reads["now"] = refusing
+    refusal = send(here)
+    assert faults_in(refusal, 422) == {("/file", "odd_page")}
+    assert refusal.json()["detail"].startswith("page ?..")
+    assert len(refusal.json()["detail"]) == LONGEST_REFUSAL
+
+
 def pages_of(rows: Any, columns: Any = COLUMNS, **_values: Any) -> LogTable:
     return LogTable(columns, rows)
 
@@ -113,6 +144,7 @@ def breaking() -> Iterator[list[str]]:
         (partial(pages_of, [["T1"]]), "row 1 has 1 cells for 6 columns"),
         (partial(pages_of, [[{}] * 6]), "row 1 holds a dict"),
         (partial(pages_of, [[float("nan")] * 6]), "row 1 holds a number that is none"),
+        (partial(pages_of, [[10**5000] * 6]), "row 1 holds a number that is none"),
         (partial(pages_of, [["x", "y"]], ("note", "note")), "a column has no name, or one that another has"),
         (partial(pages_of, [["x", "y"]], ("note", 5)), "a column has no name, or one that another has"),
     ],
