@@ -13,6 +13,7 @@ LOCAL = {"localhost", "127.0.0.1", "[::1]"}
 USUAL_PORTS = {"https": 443, "http": 80}
 _NAME = re.compile(r"(?!-)[a-z0-9-]{1,63}(?<!-)(\.(?!-)[a-z0-9-]{1,63}(?<!-))*\Z")
 FORM = "Give a site's origin, such as https://club.example, with its port if it has one: no path, no wildcard."
+LETTERS = "Write a name with other letters as its site is registered: xn--…"
 
 
 def origin_of(text: str) -> str | None:
@@ -27,14 +28,24 @@ def origin_of(text: str) -> str | None:
     if ":" in host:
         host = f"[{host}]"
     elif not host.isascii():
-        try:
-            host = host.encode("idna").decode()
-        except UnicodeError:
-            return None
+        host = _in_ascii(host)
     if len(host) > 253 or not (_NAME.match(host) or host in LOCAL):
         return None
     unusual = "" if port is None or port == USUAL_PORTS[parts.scheme] else f":{port}"
     return f"{parts.scheme}://{host}{unusual}"
+
+
+def _in_ascii(host: str) -> str:
+    """A name with other letters as “xn--”; empty where it is none, or one that browsers may read otherwise.
+
+    Python knows IDNA 2003, which gives “ß” as “ss” and leaves joiners out; browsers, by IDNA 2008, keep them: another
+    site.
+    """
+    try:
+        coded = host.encode("idna")
+        return coded.decode("ascii") if coded.decode("idna") == host else ""
+    except UnicodeError:
+        return ""
 
 
 class Origin(Text):
@@ -47,7 +58,7 @@ class Origin(Text):
         text = super().to_internal_value(data)
         origin = origin_of(text)
         if origin is None:
-            raise serializers.ValidationError(FORM, "invalid_origin")
+            raise serializers.ValidationError(FORM if text.isascii() else f"{FORM} {LETTERS}", "invalid_origin")
         scheme, _, place = origin.partition("://")
         if scheme == "http" and re.sub(r":\d+\Z", "", place) not in LOCAL:
             raise serializers.ValidationError("Only https will do, but for this machine's own localhost.", "not_https")

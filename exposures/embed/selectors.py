@@ -6,6 +6,7 @@ as its members see it: sums over logs that are not private, in which nobody stan
 
 import uuid
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from django.db.models import QuerySet
 from django.http import Http404
@@ -28,7 +29,11 @@ class Card:
 
     camera: Camera
     spec: CameraSpec
-    plane: FilmPlane
+
+    @cached_property
+    def plane(self) -> FilmPlane:
+        """Asked only where it is shown: a `PluginFailed` where its plug-in is gone."""
+        return self.spec.as_film_plane()
 
 
 @dataclass(frozen=True)
@@ -68,7 +73,7 @@ def camera_on(embedding: Embedding, *, code: str) -> Card:
     camera = cameras_on(embedding).filter(code=code.upper()).prefetch_related("specs").first()
     if camera is None or camera.spec is None:
         raise Http404
-    return Card(camera, camera.spec, camera.spec.as_film_plane())
+    return Card(camera, camera.spec)
 
 
 def paper_on(embedding: Embedding, *, id: uuid.UUID) -> Paper:  # noqa: A002  (the contract's key)

@@ -150,6 +150,16 @@ def test_a_camera_is_told_by_its_latest_spec(keeper: Any, api: APIClient) -> Non
     assert "5.91 in long" in api.get(at + "?lengths=in").json()["text"]
 
 
+def test_a_time_needs_no_plug_in_of_the_film_plane(keeper: Any, api: APIClient) -> None:
+    """Where the plug-in of a camera's film plane is gone, its card is too, but not its times."""
+    gone = {"kind": "annex_shelf", "height_mm": 60.0}
+    CameraSpecFactory.create(camera=keeper.club.cameras.get(), number=2, film_plane=gone, focal_length_mm=90.0)
+    switched(keeper)
+    at = public(keeper.club)
+    assert problem_of(api.get(at[2]), 502)
+    assert [api.get(one).status_code for one in (at[3], "/embed/saltmarsh/cameras/DRUM/")] == [200, 200]
+
+
 def test_a_time_is_the_one_of_the_exposure_card(keeper: Any, api: APIClient, as_user: Any) -> None:
     """For nobody in particular: as wide as members differ, which a member's own answer is not."""
     switched(keeper)
@@ -216,7 +226,7 @@ def test_a_data_sheets_law_is_drawn_as_a_line(keeper: Any, api: APIClient) -> No
     keeper.club.papers.update(published_rows_s=rows_of(PowerLaw(1.4, 2.0)), published_typed=law, published_source="x")
     drawing = str(api.get(public(keeper.club)[4]).json()["drawing"])
     assert drawing.count("'class': 'published'") == 1
-    assert "power law: exponent 1.4, from 2 s," in drawing
+    assert r"power law: exponent 1.4, from 2\xa0s," in drawing
 
 
 def test_private_logs_move_nothing_and_others_do(keeper: Any, api: APIClient) -> None:
@@ -336,6 +346,8 @@ ODD_ORIGINS = {
     "https://Club.Example": "https://club.example",
     "https://club.example:443": "https://club.example",
     "https://café.example": "https://xn--caf-dma.example",
+    "https://straße.example": "xn--",  # browsers keep this ß (IDNA 2008), where IDNA 2003 names another site
+    "https://a\u200db.example": "xn--",
     "http://club.example": "Only https",
     "https://*.club.example": "no wildcard",
     "club.example": "https://club.example, with its port",
