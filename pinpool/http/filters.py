@@ -28,8 +28,11 @@ def only_fields(request: Request, data: Any) -> Any:
     rows = data["results"] if page else [data]
     names = asked.split(",")
     known = list(rows[0]) if rows else names  # an empty page has nothing to leave out
-    faults = [f"“{name}” is none of the keys here: {', '.join(known)}." for name in names if name not in known]
-    if faults:
+    unknown = [name for name in dict.fromkeys(names) if name not in known][
+        : len(known)
+    ]  # or the answer grows and grows
+    if unknown:
+        faults = [f"“{name}” is none of the keys here: {', '.join(known)}." for name in unknown]
         raise ValidationError({"fields": [ErrorDetail(fault, "unknown_field") for fault in faults]})
     kept = [{name: row[name] for name in names} for row in rows]
     return {**data, "results": kept} if page else kept[0]

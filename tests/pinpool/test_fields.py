@@ -47,6 +47,16 @@ def test_names_that_are_none(papers: Any, asked: str) -> None:
     assert "nominal_exposure_index" in response.json()["errors"][0]["detail"]
 
 
+def test_a_long_list_of_such_names_gets_no_far_longer_answer(papers: Any) -> None:
+    """Everybody may ask some addresses, as often as they like."""
+    client, at = papers
+    keys = client.get(at).json()["results"][0].keys()
+    asked = ",".join(f"k{number}" for number in range(1000))
+    refusal = client.get(f"{at}?fields={asked},{asked}")
+    assert len(refusal.json()["errors"]) == len(keys)
+    assert len(client.get(f"{at}?fields=no,no").json()["errors"]) == 1
+
+
 def test_it_is_for_reading(papers: Any) -> None:
     client, at = papers
     assert faults_in(client.post(at + "?fields=name", {})) == {("/fields", "unknown_query")}
