@@ -118,7 +118,7 @@ def _before(made: Sequence[Template | LeftOut]) -> dict[str, Any]:
 
 
 def _sizes(template: Template) -> str:
-    return "; ".join(f"{each.name} {each.mm:.1f} mm" for each in template.lengths)
+    return "; ".join(f"{each.name} {each.mm:.1f}\N{NO-BREAK SPACE}mm" for each in template.lengths)
 
 
 def _together(page: PlacedPage, number: int, pages: int) -> dict[str, Any]:

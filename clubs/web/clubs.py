@@ -46,7 +46,7 @@ def plugin_rows(club: Club) -> list[PluginRow]:
         rows.append(
             PluginRow(
                 name,
-                f"{entry.version}, of the package {entry.package}" if entry else "not active on this server now",
+                f"Version {entry.version} of the package {entry.package}" if entry else "not active on this server now",
                 [(point.replace("_", " "), each) for point, each in points if each],
                 name in on,
                 json.dumps(sorted(on ^ {name})),

@@ -4,6 +4,7 @@ Units are CSS pixels of a narrow phone; a wider page shows the same larger. Each
 says its main numbers; the page puts all of them in a table below.
 """
 
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
@@ -158,7 +159,7 @@ def _axes(scales: Scales) -> Iterator[str]:
     for time in MARKED_S:
         at = scales.x(time)
         yield f'<path class="grid" d="M{at:.1f} {TOP:g}V{TOP + PANEL:g}" stroke-opacity=".25"/>'
-        yield text(at, TOP + PANEL + 16, say_time(time), ' text-anchor="middle"')
+        yield text(at, TOP + PANEL + 16, say_time(time), ' text-anchor="middle" font-size="11"')
 
 
 def _band(curve: Sequence[CurvePoint], name: str, scales: Scales, look: str) -> str:
@@ -198,7 +199,8 @@ def _sheet(law: str) -> list[tuple[str, str]]:
     """A data sheet's sample and words in the legend, on as many lines as they take."""
     if not law:
         return [(_diamond(0, 0), "the data sheet's table")]
-    first, *more = wrap(f"{law}, by its data sheet", LEGEND_LETTERS, break_on_hyphens=False)
+    unbroken = re.sub(r"(?<=\d) (?=\w)", "\N{NO-BREAK SPACE}", law)  # a number stays with its unit
+    first, *more = wrap(f"{unbroken}, by its data sheet", LEGEND_LETTERS, break_on_hyphens=False)
     return [(f'<path d="M-12 0h24" {_DOTTED}/>', first), *(("", words) for words in more)]
 
 

@@ -209,7 +209,7 @@ def test_a_data_sheets_law_is_drawn_said_and_kept_by_the_form(here: Here) -> Non
     page = read(here.member.user, path)
     [line] = [each for each in page.split("<") if each.startswith('polyline class="published"')]
     assert line.count(",") > 5
-    for words in (">power law: exponent 1.4, from 2 s,<", ">by its data sheet<",
+    for words in (">power law: exponent 1.4, from 2\N{NO-BREAK SPACE}s,<", ">by its data sheet<",
                   "Power law: exponent 1.4, from 2 s. Sheet 8", '<option value="before">',
                   '<input type="hidden" name="published/reciprocity/law" value="power" data-at="published">',
                   'name="published/reciprocity/exponent"'):  # fmt: skip

@@ -18,7 +18,7 @@ look.replaceSync(`
     --accent: var(--pinpool-accent, currentColor); --gap: var(--pinpool-gap, .6em);
     --line: var(--pinpool-line, color-mix(in srgb, currentColor 45%, transparent)); }
   :host([hidden]), [hidden] { display: none !important; }
-  p, dl, figure, .wide { margin: 0 0 var(--gap); }
+  p, dl, figure, form, .wide { margin: 0 0 var(--gap); }
   fieldset { display: contents; }
   .name, .time { font-weight: 700; font-size: 1.15em; }
   .time { font-size: 1.6em; line-height: 1.2; margin: var(--gap) 0 0; }
@@ -29,8 +29,9 @@ look.replaceSync(`
   .wide { overflow-x: auto; }
   table { border-collapse: collapse; width: 100%; }
   caption { text-align: start; font-weight: 700; padding-bottom: .3em; }
-  th, td { text-align: start; vertical-align: top; padding: .3em .9em .3em 0; border-top: 1px solid var(--line); font-weight: inherit; }
+  th, td { text-align: start; vertical-align: top; padding: .3em .7em .3em 0; border-top: 1px solid var(--line); font-weight: inherit; }
   thead th { border-top: 0; font-weight: 600; }
+  :is(th, td):last-child { padding-inline-end: 0; }
   .row { display: flex; flex-wrap: wrap; gap: 0 var(--gap); align-items: start; }
   .field { flex: 1 1 7em; min-width: 0; max-width: 20em; margin-bottom: var(--gap); }
   .broad { flex-basis: 13em; }
@@ -245,7 +246,7 @@ class Exposure extends Part {
         make("fieldset", { "data-way": "ev", "aria-label": "Exposure value" }, field("ev", "EV", decimal)),
         make("fieldset", { "data-way": "time", "aria-label": "Time at an f-number" },
           field("time", "Time", { placeholder: "1/60 s" }), field("f_number", "f-number", decimal)),
-        field("iso", "ISO of the meter", { ...decimal, value: "100" })),
+        field("iso", "Meter’s ISO", { ...decimal, value: "100" })),
     ]
   }
 
