@@ -4,7 +4,6 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
-import orjson
 from django.core.exceptions import PermissionDenied, SuspiciousOperation
 from django.http import Http404, HttpRequest, HttpResponse
 from django.views.decorators.csrf import csrf_exempt
@@ -12,6 +11,7 @@ from rest_framework import exceptions
 from rest_framework.exceptions import APIException, ErrorDetail
 from rest_framework.settings import api_settings
 
+from .json_text import as_json
 from .request_ids import current
 
 MEDIA_TYPE = "application/problem+json"
@@ -165,7 +165,7 @@ def handle_exception(exc: Exception, context: dict[str, Any]) -> HttpResponse | 
 
 def problem_response(status: int, detail: str, errors: Sequence[dict[str, str]] = ()) -> HttpResponse:
     """A problem document as a response."""
-    return HttpResponse(orjson.dumps(problem_body(status, detail, errors)), status=status, content_type=MEDIA_TYPE)
+    return HttpResponse(as_json(problem_body(status, detail, errors)), status=status, content_type=MEDIA_TYPE)
 
 
 @csrf_exempt  # else a POST to a misspelt address is told of a missing cookie

@@ -4,8 +4,6 @@ from collections.abc import Callable
 from types import SimpleNamespace
 from typing import Any, ClassVar
 
-import numpy as np
-import orjson
 from django.contrib.auth.models import AnonymousUser
 from django.http import HttpResponse
 from django.utils import translation
@@ -26,6 +24,7 @@ from pinpool.tokens import TokenAuthentication
 
 from .etags import tagged
 from .filters import FIELDS, LENGTHS, only_fields, refuse_unknown_query
+from .json_text import as_json
 from .pages import page_of_rows
 from .parsers import StrictJSONParser
 from .problems import handle_exception
@@ -33,20 +32,14 @@ from .schema import Operation, Schema, page_of
 
 
 class JSONRenderer(BaseRenderer):
-    """JSON by orjson: numpy arrays as they are, NaN and infinities as null."""
+    """JSON, as `as_json` writes it."""
 
     media_type = "application/json"
     format = "json"
     charset = None
 
     def render(self, data: Any, accepted_media_type: str | None = None, renderer_context: Any = None) -> bytes:
-        return b"" if data is None else orjson.dumps(data, default=_plain, option=orjson.OPT_SERIALIZE_NUMPY)
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, np.ndarray):  # not contiguous, or of a kind orjson does not take
-        return value.tolist()
-    return str(value)
+        return b"" if data is None else as_json(data)
 
 
 class Negotiation(DefaultContentNegotiation):

@@ -316,3 +316,25 @@ def test_its_refusals_are_the_callers_fault(install: Any, api: APIClient) -> Non
     install(film(refusing))
     path, body = ASK["film_planes"]
     assert faults_in(api.post(API + path, body), 422) == {("/film_plane/size", "too_odd")}
+
+
+@pytest.mark.parametrize(
+    "told", [("odd", "of \udcff bytes", "size"), ("\udcff", "It is odd.", "size"), ("odd", "x", "\udcff")]
+)
+def test_a_refusal_that_quotes_bytes_is_told_all_the_same(install: Any, api: APIClient, told: Any) -> None:
+    def refusing(**_: Any) -> Any:
+        raise Impossible(*told)
+
+    install(film(refusing))
+    path, body = ASK["film_planes"]
+    response = api.post(API + path, body)
+    assert response.status_code == 422
+    assert [each.replace("\udcff", "?") for each in told[:2]] == [
+        response.json()["errors"][0][key] for key in ("code", "detail")
+    ]
+
+
+def test_a_flag_that_quotes_bytes_is_told_all_the_same(install: Any, api: APIClient) -> None:
+    install(correction(lambda times: times, flags=(Flag("odd", "of \udcff bytes"),)))
+    path, body = ASK["reciprocity_laws"]
+    assert {"code": "odd", "text": "of ? bytes"} in api.post(API + path, body).json()["flags"]
