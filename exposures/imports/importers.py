@@ -58,7 +58,8 @@ def _own(cell: Any) -> Any:
 
 def _fault_in(table: list[list[Any]]) -> str | None:
     heading, *rows = table
-    if not all(isinstance(column, str) and column.strip() for column in heading) or len(set(heading)) < len(heading):
+    named = all(isinstance(column, str) and column.strip() and _is_text(column) for column in heading)
+    if not named or len(set(heading)) < len(heading):
         return "a column has no name, or one that another has"
     for number, row in enumerate(rows, 1):
         if len(row) != len(heading):
@@ -66,9 +67,16 @@ def _fault_in(table: list[list[Any]]) -> str | None:
         for cell in row:
             if not (cell is None or isinstance(cell, str | int | float)):
                 return f"row {number} holds a {type(cell).__name__}"
+            if isinstance(cell, str) and not _is_text(cell):
+                return f"row {number} holds a text with characters that are none"
             if isinstance(cell, int | float) and not abs(cell) <= float_info.max:
                 return f"row {number} holds a number that is none"
     return None
+
+
+def _is_text(cell: str) -> bool:
+    """Whether it has no half characters, which nothing can keep."""
+    return not any("\ud800" <= sign <= "\udfff" for sign in cell)
 
 
 def _cell(cell: str | float | None) -> Cell:

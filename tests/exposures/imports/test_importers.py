@@ -145,6 +145,8 @@ def breaking() -> Iterator[list[str]]:
         (partial(pages_of, [[{}] * 6]), "row 1 holds a dict"),
         (partial(pages_of, [[float("nan")] * 6]), "row 1 holds a number that is none"),
         (partial(pages_of, [[10**5000] * 6]), "row 1 holds a number that is none"),
+        (partial(pages_of, [["\udcff"] * 6]), "row 1 holds a text with characters that are none"),
+        (partial(pages_of, [["x", "y"]], ("note", "\udcff")), "a column has no name, or one that another has"),
         (partial(pages_of, [["x", "y"]], ("note", "note")), "a column has no name, or one that another has"),
         (partial(pages_of, [["x", "y"]], ("note", 5)), "a column has no name, or one that another has"),
     ],
