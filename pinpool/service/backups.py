@@ -169,7 +169,7 @@ def _load(dump: Path) -> None:
     if connection.vendor == "sqlite":
         connection.close()
         name = Path(settings.DATABASES["default"]["NAME"])
-        shutil.copy(dump, name)
+        dump.replace(name)  # all of it or nothing, should we be killed here
         for beside in ("-wal", "-shm"):
             name.with_name(name.name + beside).unlink(missing_ok=True)
     else:
