@@ -12,8 +12,9 @@ import sqlite3
 import subprocess
 import tarfile
 import tempfile
+import time
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -28,6 +29,8 @@ from pinpool import __version__
 
 FORMAT, VERSION = "pinpool-backup", 1
 _DATABASE, _SECRET, _MEDIA = "database", "secret_key", "media"
+#: No backup and no restore takes so long: a folder of that age was left by one that was killed.
+_ABANDONED_S = 24 * 3600
 
 
 class CannotBackUp(Exception):
@@ -41,8 +44,7 @@ def back_up(to: Path) -> dict[str, Any]:
     """Write the file `to`, readable by its owner alone; gives its manifest. What is there already stays."""
     if to.exists():
         raise CannotBackUp(f"{to} is there already.")
-    with tempfile.TemporaryDirectory(dir=to.parent, prefix=".backup-") as made:
-        folder = Path(made)
+    with _folder(to.parent, ".pinpool-backup-") as folder:
         _copy_media(folder)
         tables = _dump(folder / _DATABASE)
         _copy_media(folder)  # what came meanwhile: the database may already tell of it
@@ -109,19 +111,20 @@ def restore(file: Path) -> dict[str, Any]:
     """Bring all of a backup into an empty database and an empty folder of pictures, verified; gives its manifest.
 
     A backup of an older version is brought up to date. Raises `CannotBackUp` before anything is changed for a file that
-    is damaged, of a newer version, or of another kind of database, and where something is there already.
+    is damaged, of a newer version, or of another kind of database, and where something else is there already. The
+    database comes last: a restore that was killed can be run again.
     """
-    _refuse_what_is_there()
-    with tempfile.TemporaryDirectory(dir=_data(), prefix=".restore-") as made:
-        folder = Path(made)
+    if connection.introspection.table_names():
+        raise CannotBackUp("The database is not empty. Restore into a new one, and then point the service at it.")
+    with _folder(_data(), ".pinpool-restore-") as folder:
         manifest = _unpacked(file, folder)
         _refuse_what_is_newer(manifest)
-        _load(folder / _DATABASE)
-        shutil.copytree(folder / _MEDIA, settings.MEDIA_ROOT, dirs_exist_ok=True) if (
-            folder / _MEDIA
-        ).exists() else None
+        _refuse_other_pictures(folder)
+        if (folder / _MEDIA).exists():
+            shutil.copytree(folder / _MEDIA, settings.MEDIA_ROOT, dirs_exist_ok=True)
         if (folder / _SECRET).exists():
             shutil.copy(folder / _SECRET, _data() / _SECRET)
+        _load(folder / _DATABASE)
     with connection.cursor() as cursor:
         found = {name: _count(cursor.execute, name) for name in manifest["tables"]}
     if found != manifest["tables"]:
@@ -129,13 +132,6 @@ def restore(file: Path) -> dict[str, Any]:
         raise CannotBackUp(f"These tables came back with other numbers of rows: {wrong}.")
     call_command("migrate", interactive=False, verbosity=0)
     return manifest
-
-
-def _refuse_what_is_there() -> None:
-    if connection.introspection.table_names():
-        raise CannotBackUp("The database is not empty. Restore into a new one, and then point the service at it.")
-    if next(_files(Path(settings.MEDIA_ROOT)), None):
-        raise CannotBackUp(f"The folder of pictures, {settings.MEDIA_ROOT}, is not empty.")
 
 
 def _unpacked(file: Path, folder: Path) -> dict[str, Any]:
@@ -165,6 +161,15 @@ def _refuse_what_is_newer(manifest: dict[str, Any]) -> None:
         raise CannotBackUp(f"It was made by a newer version, {manifest['pinpool']}: {newer[0]} is not known here.")
 
 
+def _refuse_other_pictures(folder: Path) -> None:
+    """Nothing is laid over: what is there can only be this backup's own, from a restore that was killed."""
+    root = Path(settings.MEDIA_ROOT)
+    for path in _files(root):
+        ours = folder / _MEDIA / path.relative_to(root)
+        if not (ours.exists() and ours.read_bytes().startswith(path.read_bytes())):
+            raise CannotBackUp(f"The folder of pictures, {root}, is not empty: {path.name} is not of this backup.")
+
+
 def _load(dump: Path) -> None:
     if connection.vendor == "sqlite":
         connection.close()
@@ -178,6 +183,16 @@ def _load(dump: Path) -> None:
 
 
 # --------------------------------------------------------------------------------------------------------- shared
+
+
+@contextmanager
+def _folder(inside: Path, prefix: str) -> Iterator[Path]:
+    """A folder for the time of the block, readable by its owner alone; those of killed runs are taken away."""
+    for left in inside.glob(f"{prefix}*"):
+        if time.time() - left.stat().st_mtime > _ABANDONED_S:
+            shutil.rmtree(left, ignore_errors=True)
+    with tempfile.TemporaryDirectory(dir=inside, prefix=prefix) as made:
+        yield Path(made)
 
 
 def _postgres(program: str, *words: str) -> None:

@@ -2,6 +2,7 @@
 
 import io
 import json
+import os
 import subprocess
 import sys
 import tarfile
@@ -32,6 +33,15 @@ LOGS = """
 import json
 from exposures.models import ExposureLog
 print(json.dumps({str(log["id"]): repr(log) for log in ExposureLog.objects.values()}))
+"""
+#: A restore that is killed when all but the database is there.
+KILLED = """
+import os
+import signal
+from pathlib import Path
+from pinpool.service import backups
+backups._load = lambda dump: os.kill(os.getpid(), signal.SIGKILL)
+backups.restore(Path({file!r}))
 """
 #: What each of these files is refused for.
 TRY = """
@@ -121,6 +131,23 @@ def test_what_is_restored_is_the_same_row_by_row_and_file_by_file(drill: Drill, 
     assert "is not empty" in manage(elsewhere, "restore", str(drill.afterwards), refused=True)
 
 
+def test_a_restore_that_was_killed_can_be_run_again(drill: Drill, elsewhere: dict[str, str]) -> None:
+    with pytest.raises(AssertionError):  # no program that is killed ends well
+        shell(elsewhere, KILLED.format(file=str(drill.afterwards)))
+    data = Path(elsewhere["PINPOOL_DATA"])
+    [left] = data.glob(".pinpool-restore-*")
+    os.utime(left, times=(0, 0))
+    other = data / "media" / "pictures" / "another strip.jpg"
+    other.write_bytes(b"another")
+    told = manage(elsewhere, "restore", str(drill.afterwards), refused=True)
+    assert "another strip.jpg is not of this backup" in told
+    other.unlink()
+    manage(elsewhere, "restore", str(drill.afterwards))
+    assert shell(elsewhere, ROWS) == shell(drill.here, ROWS)
+    assert files_in(data / "media") == files_in(drill.data / "media")
+    assert not left.exists()
+
+
 def test_what_was_acknowledged_before_is_in_a_backup_made_under_load(drill: Drill, elsewhere: dict[str, str]) -> None:
     manage(elsewhere, "restore", str(drill.meanwhile))
     there, here = shell(elsewhere, LOGS), shell(drill.here, LOGS)
@@ -167,7 +194,12 @@ def test_what_cannot_be_restored_is_refused_before_anything_is_changed(
 def test_only_the_newest_are_kept(drill: Drill, tmp_path: Path) -> None:
     for name in ("pinpool-20200101T000000Z.tar", "pinpool-20210101T000000Z.tar", "other.tar"):
         (tmp_path / name).touch()
+    abandoned, made_now = tmp_path / ".pinpool-backup-1", tmp_path / ".pinpool-backup-2"
+    for folder in (abandoned, made_now):
+        (folder / "media").mkdir(parents=True)
+    os.utime(abandoned, times=(0, 0))
     manage(drill.here, "backup", str(tmp_path), "--keep", "2")
-    kept = sorted(path.name for path in tmp_path.iterdir())
+    assert (abandoned.exists(), made_now.exists()) == (False, True)
+    kept = sorted(path.name for path in tmp_path.glob("[!.]*"))
     assert (len(kept), kept[:2]) == (3, ["other.tar", "pinpool-20210101T000000Z.tar"])
     assert (tmp_path / kept[2]).stat().st_mode & 0o777 == 0o600
