@@ -281,6 +281,16 @@ def test_the_server_is_away(browser: Browser, live_server: Any, shown: Any, else
         expect_the_link(page, AWAY)
 
 
+def test_the_server_hangs(browser: Browser, live_server: Any, shown: Any, elsewhere: Elsewhere) -> None:
+    """A page does not wait for ever: the patience of the script, a tenth as long here, is all that a server gets."""
+    hurry = "const { timeout } = AbortSignal; AbortSignal.timeout = (ms) => timeout.call(AbortSignal, ms / 10);"
+    with visitor(browser, live_server.url, elsewhere.origin) as page:
+        page.add_init_script(hurry)
+        page.context.route("**/api/**", lambda _: None)
+        page.goto(elsewhere.page(tag(live_server.url), CARD))
+        expect_the_link(page, AWAY)
+
+
 def test_the_server_goes_away_while_somebody_asks(browser: Browser, live_server: Any, shown: Any,
                                                   elsewhere: Elsewhere) -> None:  # fmt: skip
     """What was filled in stays, and may be sent again."""
