@@ -1,7 +1,7 @@
 """What `floor.py` measures Pinpool against, on the same rows: a bare WSGI function, and plain DRF ModelSerializers.
 
-The bare function knows no account, no club and no unit: one statement of the raw driver, or one call of the core, and
-orjson. The plain views stand beside Pinpool's own routes, with the same middleware and token, and DRF's own renderer.
+The bare function knows no account, no club and no unit: one statement of the raw driver, and orjson. The plain views
+stand beside Pinpool's own routes, with the same middleware and token, and DRF's own renderer.
 """
 
 import os
@@ -21,8 +21,6 @@ from rest_framework.permissions import IsAuthenticated
 
 from clubs.models import Camera, CameraSpec
 from exposures.models import ExposureLog
-from optics import answers, contributed
-from optics.core.camera_plan import Hole
 from pinpool.settings import DATA_DIR
 from pinpool.tokens import TokenAuthentication
 
@@ -48,7 +46,6 @@ FROM pinpool_exposures_exposurelog e JOIN pinpool_clubs_cameraspec s ON s.id = e
 WHERE e.club_id = {LISTED} AND e.corrected_at IS NULL ORDER BY e.number DESC LIMIT {ROWS}
 """  # noqa: S608
 LOG = f"SELECT * FROM pinpool_exposures_exposurelog WHERE club_id = {LOGGED} ORDER BY number LIMIT 1"  # noqa: S608
-REVISION = f"SELECT revision FROM pinpool_clubs_club WHERE id = {LISTED}"  # noqa: S608
 JSON_COLUMNS = {"film_plane", "typed", "reading", "typed_time", "result", "process"}
 
 mine = threading.local()
@@ -93,40 +90,15 @@ def stored(body: Any) -> bytes:
     return orjson.dumps(log, default=str)
 
 
-def core_f_number(body: Any) -> Any:
-    return answers.f_number_of(**body)
-
-
-def core_illumination(body: Any) -> Any:
-    """The map and its drawing, from a shape and a hole in millimetres."""
-    film_plane, hole = contributed.film_plane(**body["film_plane"]), Hole(**body["hole"])
-    more = {name: value for name, value in body.items() if name not in {"film_plane", "hole"}}
-    return answers.illumination(film_plane=film_plane, hole=hole, **more)
-
-
-#: The core's questions, with the units off.
-CORE: dict[str, Callable[[Any], Any]] = {"/f-number/": core_f_number, "/illumination/": core_illumination}
-
-
-def plain(value: Any) -> Any:
-    return value.tolist() if hasattr(value, "tolist") else getattr(value, "__dict__", None) or str(value)
-
-
 def bare(environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
     """The least that could answer."""
     at, status, answer = environ["PATH_INFO"], "200 OK", b""
-    if "HTTP_IF_NONE_MATCH" in environ:
-        status = f"304 Not Modified{'' if rows(REVISION) else ', though gone'}"
-    elif at == "/cameras/":
+    if at == "/cameras/":
         answer = listed(CAMERAS)
     elif environ["REQUEST_METHOD"] == "GET":
         answer = listed(LOGS)
     else:
-        body = orjson.loads(environ["wsgi.input"].read())
-        if at in CORE:
-            answer = orjson.dumps(CORE[at](body), default=plain, option=orjson.OPT_SERIALIZE_NUMPY)
-        else:
-            status, answer = "201 Created", stored(body)
+        status, answer = "201 Created", stored(orjson.loads(environ["wsgi.input"].read()))
     start_response(status, [("Content-Type", "application/json"), ("Content-Length", str(len(answer)))])
     return [answer]
 
