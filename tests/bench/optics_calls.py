@@ -3,7 +3,7 @@
 python tests/bench/optics_calls.py [rounds, default 60]
 
 The site runs as it is served, with 1 worker. The bare core is the endpoint's own function in this process, called with
-the numbers that the site would call it with, and with the film planes made anew each time as the site makes them.
+the numbers that the site would call it with, and with the film planes and the sections' drawings made anew each time.
 Medians over rounds in which all take turns. Those who ask share the machine.
 """
 
@@ -42,6 +42,7 @@ def core_call(name: str, body: dict[str, Any]) -> Callable[[], Any]:
     from django.urls import resolve  # noqa: PLC0415
 
     from optics import contributed  # noqa: PLC0415
+    from optics.outputs import Section  # noqa: PLC0415
 
     view: Any = resolve(f"/api/v1/optics/{name}").func
     view = view.view_class
@@ -50,6 +51,7 @@ def core_call(name: str, body: dict[str, Any]) -> Callable[[], Any]:
         reader.is_valid(raise_exception=True)
     values = dict(reader.validated_data)
     planes = [partial(contributed.film_plane, *call.args, **call.kwargs) for call in made.call_args_list]
+    sections = [shown for shown in view.gives().fields.values() if isinstance(shown, Section)]
     scan = body["image"].file.getvalue() if "image" in body else b""
 
     def call() -> Any:
@@ -60,7 +62,8 @@ def core_call(name: str, body: dict[str, Any]) -> Callable[[], Any]:
         if scan:
             values["image"] = BytesIO(scan)
             values["image"].size = len(scan)
-        return view.compute(**values)
+        answer = view.compute(**values)
+        return answer, [section.to_representation(section.get_attribute(answer)) for section in sections]
 
     return call
 
