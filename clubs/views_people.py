@@ -120,6 +120,7 @@ class CodeView(View):
 
     permission_classes = [AllowAny]
     query = {}
+    untold_in_logs = "code"
     operations = {"GET": Operation(gives=serializers_people.InvitedOut, refusals=(400, 401, 404, 429))}
 
     def get(self, request: Request, code: str) -> Response:
@@ -132,6 +133,7 @@ class AcceptView(View):
 
     permission_classes = [AllowAny]
     query = {}
+    untold_in_logs = "code"
     operations = {
         "POST": Operation(
             takes=serializers_people.AcceptIn,

@@ -22,6 +22,7 @@ class PinpoolConfig(AppConfig):
         checks.register(check_plugins)
         checks.register(check_cache)
         checks.register(check_place_page)
+        checks.register(check_security_contact)
         checks.register(check_sign_in_page)
         checks.register(check_time_zones)
 
@@ -66,6 +67,19 @@ def check_place_page(app_configs: Any, **kwargs: Any) -> list[checks.CheckMessag
         return []
     hint = "Write it as https://club.example/place/{code}, or leave it empty for Pinpool's own page."
     return [checks.Error("PINPOOL['PLACE_PAGE'] has no {code} in it.", hint=hint, id="pinpool.E001")]
+
+
+def check_security_contact(app_configs: Any, **kwargs: Any) -> list[checks.CheckMessage]:  # noqa: ARG001
+    """An error where security.txt would name what no program can follow, or hold a line of somebody else's."""
+    from pinpool.conf import setting  # noqa: PLC0415
+
+    faults = []
+    for name, starts in (("SECURITY_CONTACT", ("mailto:", "https://")), ("SECURITY_POLICY", ("https://",))):
+        value: str = setting(name)
+        if value and (not value.startswith(starts) or any(letter.isspace() for letter in value)):
+            text = f"PINPOOL['{name}'] is no address that starts with {' or '.join(starts)}."
+            faults.append(checks.Error(text, id="pinpool.E003"))
+    return faults
 
 
 def check_sign_in_page(app_configs: Any, **kwargs: Any) -> list[checks.CheckMessage]:  # noqa: ARG001

@@ -82,6 +82,10 @@ DEFAULTS: dict[str, Any] = {
     # without one the e-mail holds the code alone.
     "SITE_NAME": "Pinpool",
     "RESET_PAGE": "",
+    # Who is told of weaknesses, "mailto:…" or "https://…", and the page that says what they may expect: both go into
+    # security.txt (RFC 9116). Without a contact there is no such file.
+    "SECURITY_CONTACT": "",
+    "SECURITY_POLICY": "",
     # Whether Pinpool keeps accounts itself, as the stand-alone service does: signs people in and out, makes accounts by
     # invitation, changes addresses and passwords, deletes accounts. In a host site that is the site's own affair.
     "OWN_ACCOUNTS": False,

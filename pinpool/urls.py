@@ -2,11 +2,16 @@
 
 from django.contrib import admin
 from django.urls import include, path, re_path
+from django.views.generic import RedirectView
 
 from pinpool.http.problems import UNREADABLE, problem_response
+from pinpool.service.security_txt import security_txt
 from pinpool.web.views import NowherePage
 
 urlpatterns = [
+    path(".well-known/security.txt", security_txt),
+    # The desk's own door counts no tries.
+    path("admin/login/", RedirectView.as_view(pattern_name="pinpool_web:sign_in", query_string=True)),
     path("admin/", admin.site.urls),
     path("", include("pinpool.mounted")),
     re_path("", NowherePage.as_view()),

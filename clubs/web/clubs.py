@@ -75,6 +75,7 @@ class JoinPage(Page):
     """What an invitation is to; codes that do not count any more soon have to wait."""
 
     template_name = "clubs/join.html"
+    untold_in_logs = "code"
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         found = invitation_by(code=self.kwargs["code"], address=address_of(Request(self.request)))

@@ -22,6 +22,7 @@ class PlacePage(Page):
     """Say a name, measure the hole, see its own times, expose, judge."""
 
     template_name = "exposures/place.html"
+    untold_in_logs = "code"
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         address = address_of(as_api(self.request, self.reader))

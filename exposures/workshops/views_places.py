@@ -35,6 +35,7 @@ class ByCode(View):
 
     permission_classes = [AllowAny]
     query = {}
+    untold_in_logs = "claim_code"
 
     @cached_property
     def place(self) -> Place:

@@ -7,8 +7,10 @@ import uuid
 from collections.abc import Callable
 from contextvars import ContextVar
 
+from django.conf import settings
 from django.http import HttpRequest
 from django.http.response import HttpResponseBase
+from django.urls import Resolver404, resolve
 
 from pinpool.conf import setting
 
@@ -23,6 +25,24 @@ _FIT = re.compile(r"[A-Za-z0-9._-]{8,64}")
 def current() -> str:
     """The id of the request that is being answered; empty outside of one."""
     return _current.get()
+
+
+def told_path(request: HttpRequest) -> str:
+    """The path as logs tell it: without a code that opens something, which a view names as `untold_in_logs`.
+
+    Of an address that no route takes it is as much as routes know of: the rest may be a code with a slip in it.
+    """
+    path: str = request.path
+    if path.startswith(settings.STATIC_URL):
+        return path
+    try:
+        match = request.resolver_match or resolve(request.path_info)
+    except Resolver404:
+        return "/…"
+    if secret := getattr(getattr(match.func, "view_class", None), "untold_in_logs", ""):
+        return path.replace(match.kwargs[secret], "…") if match.kwargs.get(secret) else path
+    unknown = request.path_info.count("/") - match.route.count("/") - 1
+    return "/".join([*path.split("/")[: -unknown - 1], "…"]) if unknown > 0 else path
 
 
 class RequestIds:
@@ -45,7 +65,7 @@ class RequestIds:
         response[HEADER] = found
         took = round((time.perf_counter() - start) * 1000, 1)
         logger.info(
-            "%s %s %s", request.method, request.path, response.status_code,
+            "%s %s %s", request.method, told_path(request), response.status_code,
             extra={"status": response.status_code, "milliseconds": took, "request_id": found},
         )  # fmt: skip
         return response

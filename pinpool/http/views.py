@@ -63,6 +63,8 @@ class View(APIView):
     #: Query parameters that this view reads, with what each means; any other name is refused.
     query: ClassVar[dict[str, OpenApiParameter]] = {"lengths": LENGTHS}
     operations: Any = {}
+    #: The part of its address that opens something, such as a claim code, and that logs leave out.
+    untold_in_logs = ""
 
     def get_exception_handler(self) -> Callable[[Exception, dict[str, Any]], HttpResponse | None]:
         return handle_exception

@@ -4,7 +4,9 @@ import json
 import logging
 from datetime import UTC, datetime
 
-from pinpool.http.request_ids import current
+from django.http import HttpRequest
+
+from pinpool.http.request_ids import current, told_path
 
 #: What every record of Python's logging has; anything else was added by whoever logs.
 _USUAL = logging.LogRecord("", 0, "", 0, "", None, None).__dict__.keys() | {"message", "asctime", "taskName"}
@@ -20,6 +22,8 @@ class JSONLines(logging.Formatter):
             "logger": record.name,
             "message": record.getMessage(),
         }
+        if isinstance(request := getattr(record, "request", None), HttpRequest):  # Django's lines tell the whole path
+            line["message"] = record.getMessage().replace(request.path, told_path(request))
         if request_id := current():
             line["request_id"] = request_id
         line |= {key: value for key, value in record.__dict__.items() if key not in _USUAL | _LEFT_OUT}

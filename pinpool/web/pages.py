@@ -65,6 +65,8 @@ class Page(TemplateView):
     http_method_names = ["get", "head", "options"]
     #: The site's language: ours is for our own words and figures, the site's for what it puts around them.
     language: str | None = None
+    #: The part of its address that opens something, such as a claim code, and that logs leave out.
+    untold_in_logs = ""
 
     @property
     def base_template(self) -> str:

@@ -67,6 +67,7 @@ class ResetPage(KeepingPage):
     """Set a new password by the code from the e-mail, given in the address or typed."""
 
     template_name = "pinpool/reset.html"
+    untold_in_logs = "code"
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(**kwargs) | {"code": self.kwargs.get("code", "")}

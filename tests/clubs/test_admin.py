@@ -44,6 +44,14 @@ def test_history_is_seen_and_never_changed(desk: Any, model: Any) -> None:
     assert model.objects.filter(pk=row.pk).exists()
 
 
+def test_the_desk_has_no_door_of_its_own(client: Any) -> None:
+    """Its own would count no tries of a password; ours leads back to the desk."""
+    response = client.get("/admin/", follow=True)
+    assert response.redirect_chain[-1] == ("/sign-in/?next=%2Fadmin%2F", 302)
+    assert client.post("/admin/login/", {"username": "operator", "password": "x"}).status_code == 302
+    assert b'data-then="/admin/"' in response.content
+
+
 def test_a_new_keeper_for_a_club_that_lost_its_own(desk: Any) -> None:
     club, user = ClubFactory.create(), AccountFactory.create(username="walker")
     desk.post(at(Membership, "add"), {"club": club.pk, "user": user.pk, "role": "member"})

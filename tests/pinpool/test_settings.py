@@ -17,7 +17,7 @@ from django.core import mail
 sender = mail.mailers["default"] if django.VERSION >= (6, 1) else mail.get_connection()
 names = ("host", "port", "username", "password", "use_tls", "use_ssl", "timeout")
 found = {name: getattr(sender, name) for name in names if hasattr(sender, name)}
-names = ("SESSION_COOKIE_SECURE", "CSRF_COOKIE_SECURE", "SECURE_PROXY_SSL_HEADER", "DEFAULT_FROM_EMAIL")
+names = ("SESSION_COOKIE_SECURE", "CSRF_COOKIE_SECURE", "SECURE_PROXY_SSL_HEADER", "DEFAULT_FROM_EMAIL", "PINPOOL")
 print(json.dumps({"kind": type(sender).__module__, "sender": found, **{n: getattr(settings, n) for n in names}}))
 """
 
@@ -39,6 +39,8 @@ def test_unless_told_e_mails_go_to_the_console_and_cookies_by_http(tmp_path: Pat
     assert found["kind"] == "django.core.mail.backends.console"
     assert (found["SESSION_COOKIE_SECURE"], found["CSRF_COOKIE_SECURE"]) == (False, False)
     assert found["SECURE_PROXY_SSL_HEADER"] is None  # or any caller could claim https
+    assert found["PINPOOL"]["TRUSTED_PROXIES"] == 0  # or any address
+    assert "RESET_PAGE" not in found["PINPOOL"]
 
 
 @pytest.mark.parametrize(
@@ -57,6 +59,19 @@ def test_e_mails_by_smtp(tmp_path: Path, address: str, expected: list[Any]) -> N
 
 
 def test_behind_a_proxy_that_speaks_https(tmp_path: Path) -> None:
-    found = service(tmp_path, PINPOOL_HTTPS="1")
+    told = {"PINPOOL_HTTPS": "1", "PINPOOL_ALLOWED_HOSTS": "club.creek.example", "PINPOOL_SITE_NAME": "Creek"}
+    told |= {"PINPOOL_SECURITY_CONTACT": "mailto:keeper@creek.example"}
+    found = service(tmp_path / "data", **told)
     assert (found["SESSION_COOKIE_SECURE"], found["CSRF_COOKIE_SECURE"]) == (True, True)
     assert found["SECURE_PROXY_SSL_HEADER"] == ["HTTP_X_FORWARDED_PROTO", "https"]
+    assert found["PINPOOL"] == {
+        "OWN_ACCOUNTS": True, "TRUSTED_PROXIES": 1, "SITE_NAME": "Creek",
+        "RESET_PAGE": "https://club.creek.example/reset/{code}/",
+        "SECURITY_CONTACT": "mailto:keeper@creek.example", "SECURITY_POLICY": "",
+    }  # fmt: skip
+
+
+def test_nobody_else_on_the_machine_reads_the_folder(tmp_path: Path) -> None:
+    service(tmp_path / "data")
+    assert (tmp_path / "data").stat().st_mode & 0o777 == 0o700
+    assert (tmp_path / "data/secret_key").stat().st_mode & 0o777 == 0o600

@@ -5,6 +5,8 @@ import logging
 from typing import Any
 
 import pytest
+from django.http import HttpResponse
+from django.utils.log import log_response
 from rest_framework.test import APIClient
 
 from pinpool.http.request_ids import HEADER, current
@@ -53,3 +55,29 @@ def test_a_line_is_one_line_whatever_it_tells() -> None:
     assert "\n" not in line
     assert json.loads(line)["message"] == "said “a\nb”"
     assert json.loads(line)["exception"].endswith("ValueError: two\nlines")
+
+
+@pytest.mark.parametrize(("path", "told"), [
+    ("/place/ACDEFGHJKMNPQR/", "/place/…/"),
+    ("/api/v1/places/ACDEFGHJKMNPQR/exposures/", "/api/v1/places/…/exposures/"),
+    ("/api/v1/invitations/ACDEFGHJKMNP/", "/api/v1/invitations/…/"),
+    ("/clubs/join/ACDEFGHJKMNP/", "/clubs/join/…/"),
+    ("/reset/MQ.abc-def/", "/reset/…/"),
+    ("/reset/", "/reset/"),
+    ("/clubs/join/ACDEFGHJKMNP", "/…"),  # no route takes these: the end of the last may be a code
+    ("/api/v1/places/ACDEFGHJKMNPQR", "/api/v1/…"),
+    ("/api/v1/plugins/", "/api/v1/plugins/"),
+    ("/static/pinpool/pinpool.css", "/static/pinpool/pinpool.css"),
+])  # fmt: skip
+@pytest.mark.django_db
+def test_no_code_that_opens_something_is_logged(
+    client: Any, caplog: pytest.LogCaptureFixture, path: str, told: str
+) -> None:
+    with caplog.at_level(logging.INFO, logger="pinpool.access"):
+        response = client.get(path)
+        response.close()
+        log_response(
+            "%s: %s", "Something broke", path, response=HttpResponse(status=500), request=response.wsgi_request
+        )
+    lines = [json.loads(JSONLines().format(record))["message"] for record in caplog.records]
+    assert lines == [f"GET {told} {response.status_code}", f"Something broke: {told}"]
