@@ -46,8 +46,8 @@ def not_measured(name: str, why: str, command: str = "") -> Figure:
 
 def number(value: float) -> str:
     """Three digits, or all before the point; thousands apart."""
-    if value == 0 or not math.isfinite(value):
-        return f"{value:g}"
+    if not math.isfinite(value) or value == round(value):
+        return f"{value:,.0f}"
     digits = max(0, 2 - math.floor(math.log10(abs(value))))
     return f"{value:,.{digits}f}" if digits < 7 else f"{value:.2g}"
 

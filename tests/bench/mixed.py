@@ -1,0 +1,158 @@
+"""Two hours of several clubs' life in ten minutes, against `manage.py serve`: no fault, no lost log, flat memory, p99.
+
+python tests/bench/mixed.py [minutes, default 10] [visits a second, default 16]
+
+On SQLite in a temporary folder, or on PostgreSQL with DATABASE_URL in a database of its own beside that one.
+
+What two hours are: four clubs hold an afternoon at once, 30 people in each with a phone or a screen before them, and
+everybody does something once in a minute and a half. That makes 9 600 visits, some of two to six requests; in ten
+minutes they are 16 a second. For the kinds of visit and their shares see KINDS in `mixed_people.py`. They come at
+random moments, whether or not the site keeps up, and a time runs from the moment a visit was due. Meanwhile a backup
+runs every minute, and each worker is renewed once.
+"""
+
+import os
+import random
+import sys
+import threading
+import time
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+from asked import database, set_up
+from figures import Figure, print_table
+from mixed_people import Line, Record, Unexpected, Visit, visit_of
+from mixed_site import EMBED_ORIGIN, Person, Service, fill, repeated, stored
+
+VISITS_A_SECOND, WALKERS, SEED = 16.0, 24, 5
+SAMPLE_S, BACKUP_S, WARM_S = 5, 60, 60
+#: MB a minute at twelve times the pace of life: 240 MB until a worker is renewed, after a day.
+MOST_SLOPE = 2.0
+
+
+class Walk:
+    """All visits, and what was heard of them."""
+
+    def __init__(self, minutes: float, rate: float) -> None:
+        self.seconds, self.rate, self.record = 60 * minutes, rate, Record()
+        self.people = fill()
+        self.known = stored()["logs"]
+        self.service = Service(Path(os.environ["PINPOOL_DATA"]), max(60, int(0.6 * self.seconds)))
+        #: Seconds since the beginning, and MB by worker.
+        self.memory: list[tuple[float, dict[int, float]]] = []
+        self.backups: list[str] = []
+        self.begun = 0.0
+
+    def go(self) -> None:
+        self.service.await_ready()
+        for keeper in (person for person in self.people if person.keeper):
+            self.prepare(keeper)
+        self.record.times.clear()
+        self.begun = time.monotonic()
+        with repeated(SAMPLE_S, self.sample), repeated(BACKUP_S, self.back_up):
+            walkers = [threading.Thread(target=self.visits, args=(dues,)) for dues in self.shares()]
+            for walker in walkers:
+                walker.start()
+            for walker in walkers:
+                walker.join()
+        self.stopping = self.service.stop()
+
+    def prepare(self, keeper: Person) -> None:
+        """What visits need of a club and only its own endpoints make: a workshop for packs, and who may embed."""
+        from tests.bodies import CLUB, EMBED  # noqa: PLC0415  (the settings are ready only now)
+
+        line = Line(self.service.port, self.record)
+        visit = Visit("prepare", line, keeper, self.record, random.Random(SEED), time.monotonic())  # noqa: S311
+        created = frozenset({201})
+        design = visit.json("POST", "designs/", CLUB["designs/"], fine=created)
+        body = CLUB["workshops/"] | {"design": design["id"], "paper": keeper.club.papers[0], "places": 12}
+        keeper.club.workshop = visit.json("POST", "workshops/", body, fine=created)["number"]
+        tag = visit.api("GET", "embed/")[1]["ETag"]
+        visit.api("PATCH", "embed/", EMBED | {"origins": [EMBED_ORIGIN]}, **{"If-Match": tag})
+
+    def shares(self) -> list[list[float]]:
+        """When each walker's visits are due: a Poisson stream dealt out in turn."""
+        gaps = np.random.default_rng(SEED).exponential(1 / self.rate, int(self.rate * self.seconds))
+        dues = np.cumsum(gaps).tolist()
+        return [dues[first::WALKERS] for first in range(WALKERS)]
+
+    def visits(self, dues: list[float]) -> None:
+        line, dice = Line(self.service.port, self.record), random.Random(f"{SEED} {dues[:1]}")  # noqa: S311
+        for due in dues:
+            time.sleep(max(0.0, self.begun + due - time.monotonic()))
+            visit_of(line, self.people, self.record, dice, self.begun + due)
+
+    def sample(self) -> None:
+        self.memory.append((time.monotonic() - self.begun, self.service.memory()))
+
+    def back_up(self) -> None:
+        self.backups.append(self.service.back_up())
+
+    def slopes(self) -> dict[int, float]:
+        """MB a minute of each worker that was there for a while, once it was warm."""
+        found = {}
+        for worker in {worker for _, held in self.memory for worker in held}:
+            of = np.array([(at, held[worker]) for at, held in self.memory if worker in held])
+            of = of[of[:, 0] > of[0, 0] + min(WARM_S, self.seconds / 4)]
+            if len(of) >= 6:
+                found[worker] = float(60 * np.polyfit(*of.T, 1)[0])
+        return found
+
+
+def told(walk: Walk) -> list[Figure]:
+    """The figures; prints what stands behind them."""
+    command = f"python tests/bench/mixed.py {walk.seconds / 60:g} {walk.rate:g}"
+    record, found = walk.record, stored()
+    print(f"{'kind of request':24}{'number':>8}{'p50 ms':>9}{'p99 ms':>9}{'max ms':>9}")
+    for kind, times in sorted(record.times.items()):
+        p50, p99, most = 1000 * np.quantile(times, [0.5, 0.99, 1])
+        print(f"{kind:24}{len(times):8}{p50:9.0f}{p99:9.0f}{most:9.0f}")
+    minutes: dict[int, list[float]] = {}
+    for at, held in walk.memory:
+        minutes.setdefault(int(at // 60), []).append(sum(held.values()))
+    print("MB of all workers, by minute:", ", ".join(f"{np.mean(held):.0f}" for held in minutes.values()))
+    print("MB a minute of each warm worker:", ", ".join(f"{slope:+.2f}" for slope in walk.slopes().values()))
+    faults = [*record.faults, *walk.service.faults(), *(said for said in walk.backups if said)]
+    for fault in faults[:40]:
+        print(f"FAULT {fault}"[:400])
+    lost = [one for one, typed in record.stored.items() if found["logs"].get(one) != typed]
+    lost += [one for one in walk.known if one not in found["logs"]]
+    times = 1000 * np.array([took for each in record.times.values() for took in each])
+    slope = max(walk.slopes().values(), default=float("nan"))
+    p50, p99, most = np.quantile(times, [0.5, 0.99, 1])
+    workers = len({worker for _, held in walk.memory for worker in held})
+    row = partial(Figure, command=command)
+    return [
+        row("mixed load: requests", times.size),
+        row("mixed load: faults", len(faults), goal="none", met=not faults),
+        row("mixed load: logs stored", len(record.stored)),
+        row("mixed load: stored logs lost or changed", len(lost), goal="none", met=not lost),
+        row("mixed load: cells are the log's sums", int(found["cells"]), goal="1: they are", met=found["cells"]),
+        row("mixed load: half of all requests within", p50, "ms"),
+        row("mixed load: p99", p99, "ms"),
+        row("mixed load: the longest", most, "ms"),
+        row("mixed load: steepest growth of a warm worker", slope, "MB/min", goal=f"≤ {MOST_SLOPE:g}",
+            met=slope <= MOST_SLOPE),
+        row("mixed load: workers there were, renewals with them", workers),
+        row("mixed load: requests sent again as a kept connection closed", record.again),
+        row("mixed load: backups made meanwhile", sum(not said for said in walk.backups)),
+        row("mixed load: graceful stop", walk.stopping, "s"),
+    ]  # fmt: skip
+
+
+def measure(minutes: float = 10.0, rate: float = VISITS_A_SECOND) -> list[Figure]:
+    with database():
+        set_up()
+        walk = Walk(minutes, rate)
+        try:
+            walk.go()
+        except Unexpected:
+            raise SystemExit(f"The clubs could not be prepared: {walk.record.faults}") from None
+        finally:
+            walk.service.process.kill()
+        return told(walk)
+
+
+if __name__ == "__main__":
+    print_table(measure(*(float(number) for number in sys.argv[1:3])))
