@@ -112,8 +112,13 @@ def reset_password(*, code: str, new_password: str, address: str) -> None:
 
 
 def delete_account(*, user: Any, password: str) -> None:
-    """Delete an account for good. What others rest on stays without its name, as each app sees to."""
+    """Delete one's own account for good, by its password."""
     check_own_password(user=user, password=password)
+    remove_account(user=user)
+
+
+def remove_account(*, user: Any) -> None:
+    """Delete an account for good. What others rest on stays without its name, as each app sees to."""
     with _locked(user) as mine:
         prepare_deletion(mine)
         try:

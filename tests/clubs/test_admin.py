@@ -1,10 +1,12 @@
 """The site's desk: what is put right there stands on the trail, and nothing that is history can be touched."""
 
+from io import StringIO
 from typing import Any
 
 import pytest
 from django.contrib import admin
 from django.contrib.auth import get_user_model
+from django.core.management import CommandError, call_command
 
 from clubs.admin import ReadOnlyAdmin
 from clubs.models import Camera, CameraPhoto, CameraSpec, Club, Membership, TrailEntry
@@ -72,6 +74,19 @@ def test_clubs_and_members_are_not_deleted_here(desk: Any) -> None:
     for row in (member, member.club):
         assert desk.post(at(type(row), row.pk, "delete"), {"post": "yes"}).status_code == 403
     assert Membership.objects.filter(pk=member.pk).exists()
+
+
+def test_an_account_goes_by_a_command_that_parts_with_its_logs(desk: Any) -> None:
+    member = MembershipFactory.create(user__username="walker")
+    keeper = MembershipFactory.create(club=member.club, role="keeper")
+    camera = CameraSpecFactory.create(camera__club=member.club, author=member.user).camera
+    assert desk.post(f"/admin/auth/user/{member.user_id}/delete/", {"post": "yes"}).status_code == 403
+    call_command("deleteaccount", "walker", stdout=StringIO())
+    assert not get_user_model().objects.filter(username="walker").exists()
+    assert [spec.author for spec in camera.specs.all()] == [None]
+    for name, why in ((keeper.user.username, "keeper"), ("walker", "no account")):
+        with pytest.raises(CommandError, match=why):
+            call_command("deleteaccount", name)
 
 
 def test_a_club_gets_another_name_but_no_other_address(desk: Any) -> None:
