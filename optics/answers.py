@@ -21,7 +21,6 @@ from optics.core.light import Light
 from optics.core.progress import Progress, Segment, progress
 from optics.core.reciprocity import Law
 from optics.core.sheet_cuts import CAUTION, SheetCuts, cut_sheet
-from optics.core.sheet_cuts_svg import sheet_cuts_svg
 from optics.core.wall_opening import PlateSide, check_opening, wall_opening
 
 #: The f-numbers that the light endpoint gives times for: a meter's, then a pinhole's.
@@ -201,7 +200,7 @@ def sheet_cuts(*, sheet: tuple[float, float], piece: dict[str, float], kerf: flo
 
 
 def _shown_cuts(cuts: SheetCuts) -> dict[str, Any]:
-    return {**vars(cuts), "svg": sheet_cuts_svg(cuts), "caution": CAUTION}
+    return {**vars(cuts), "plan": cuts, "caution": CAUTION}
 
 
 def opening(

@@ -5,8 +5,9 @@ from typing import Any
 import numpy as np
 from rest_framework import serializers
 
-from optics.core.say import say_time
+from optics.core.say import say_in, say_time
 from optics.core.section_svg import section_svg
+from optics.core.sheet_cuts_svg import sheet_cuts_svg
 from pinpool.http.fields import Length, Number, Numbers, QuantityField
 from pinpool.quantities import quantity_out
 
@@ -41,9 +42,16 @@ def number(source: str | None = None, **kwargs: Any) -> Number:
     return Number(source=source, **kwargs) if source else Number(**kwargs)
 
 
+class Said(serializers.CharField):
+    """A text of ours, its lengths in the unit the caller asked for."""
+
+    def to_representation(self, value: str) -> str:
+        return say_in(value, self.context.get("lengths", "mm"))
+
+
 class FlagOut(serializers.Serializer):
     code = serializers.CharField(help_text="Stable, for programs.")
-    text = serializers.CharField(help_text="A sentence that quotes the figure.")
+    text = Said(help_text="A sentence that quotes the figure.")
 
 
 class Flagged(serializers.Serializer):
@@ -257,7 +265,17 @@ class CutOut(serializers.Serializer):
     y1 = length("y1_mm")
     x2 = length("x2_mm")
     y2 = length("y2_mm")
-    text = serializers.CharField()
+    text = Said()
+
+
+class CutsDrawn(serializers.CharField):
+    """A cutting plan, its caption in the unit the caller asked for."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(help_text="To scale, in mm.", **kwargs)
+
+    def to_representation(self, value: Any) -> str:
+        return sheet_cuts_svg(value, lengths=self.context.get("lengths", "mm"))
 
 
 class SheetCutsOut(Flagged):
@@ -268,7 +286,7 @@ class SheetCutsOut(Flagged):
     waste_share = number()
     pieces = PieceOut(many=True)
     cuts = CutOut(many=True)
-    svg = serializers.CharField(help_text="To scale, in mm.")
+    svg = CutsDrawn(source="plan")
     caution = serializers.CharField()
 
 

@@ -2,7 +2,7 @@
 
 from rest_framework import serializers
 
-from optics.outputs import Angle, Flagged, length, number
+from optics.outputs import Angle, Flagged, Said, length, number
 from pinpool.http.fields import Numbers
 
 
@@ -71,8 +71,8 @@ class PairOut(serializers.Serializer):
 class HoleComparisonOut(Flagged):
     """Is it worth making the hole better, or the negative bigger?"""
 
-    labels = serializers.ListField(child=serializers.CharField(), help_text="The formats, in the order given.")
+    labels = serializers.ListField(child=Said(), help_text="The formats, in the order given.")
     rows = PairOut(many=True, source="pairs")
-    answer = serializers.ListField(child=serializers.CharField(), help_text="The upshot in sentences.")
+    answer = serializers.ListField(child=Said(), help_text="The upshot in sentences.")
     approximation = serializers.CharField()
-    svg = serializers.CharField()
+    svg = Said()

@@ -2,7 +2,7 @@
 
 from rest_framework import serializers
 
-from optics.outputs import Flagged, FlagOut, SaidTime, length, number
+from optics.outputs import Flagged, FlagOut, Said, SaidTime, length, number
 from pinpool.http.fields import Instant, Numbers, QuantityField
 
 
@@ -42,7 +42,7 @@ class OnFilmOut(serializers.Serializer):
         help_text="How long one point near the axis sees the sun on one pass; needs hole.",
     )
     map = MinutesMapOut()
-    svg = serializers.CharField(help_text="The tracks at the solstices, the equinox and the days asked for.")
+    svg = Said(help_text="The tracks at the solstices, the equinox and the days asked for.")
 
 
 class DaylightOut(serializers.Serializer):

@@ -30,6 +30,7 @@ from exposures.workshops.preparing import Asked, Preparation, prepare
 from exposures.workshops.serializers import JOINS_AS
 from exposures.workshops.serializers_preparing import OFTEN, PREPARATION_QUERY, asked_in
 from optics.core.faults import Impossible
+from optics.core.say import Lengths
 from optics.core.sheet_cuts import NAMED_SHEETS
 from optics.core.sheet_cuts_svg import sheet_cuts_svg
 from pinpool.conf import setting
@@ -132,10 +133,11 @@ class WorkshopPage(OfWorkshopPage):
             told["codes"] = [_handed_out(each.place, address(each.place.code)) for each in told["places"]]
         sheet = uuid.UUID(int=0)  # stands for the sheet that is going to be issued
         pdf = reverse("pinpool:clubs:sheet_pdf", kwargs={"club": self.club.slug, "id": sheet})
+        context = super().get_context_data(**kwargs)
         return (
-            super().get_context_data(**kwargs)
+            context
             | told
-            | self._prepared()
+            | self._prepared(context["lengths"])
             | {
                 "designs": Design.objects.filter(club=self.club).order_by("-pk"),
                 "papers": papers_in(club=self.club).order_by("name"),
@@ -150,18 +152,18 @@ class WorkshopPage(OfWorkshopPage):
             }
         )
 
-    def _prepared(self) -> dict[str, Any]:
+    def _prepared(self, lengths: Lengths) -> dict[str, Any]:
         """The preparation as the address asks for it; as is usual, with what is wrong, where it cannot be so."""
         query = self.request.GET.copy()
         for name in [name for name, value in query.items() if not str(value).strip()]:
             del query[name]
         asked = {name: query[name] for name in PREPARATION_QUERY if name in query}
         try:
-            return {"asked": asked, **self._preparation(asked_in(query))}
+            return {"asked": asked, **self._preparation(asked_in(query), lengths)}
         except ValidationError as fault:
-            return {"asked": asked, "wrong": words_of(fault), **self._preparation(Asked())}
+            return {"asked": asked, "wrong": words_of(fault), **self._preparation(Asked(), lengths)}
 
-    def _preparation(self, asked: Asked) -> dict[str, Any]:
+    def _preparation(self, asked: Asked, lengths: Lengths) -> dict[str, Any]:
         places = self.workshop.places.count()
         try:
             found: Preparation = prepare(actor=self.membership, workshop=self.workshop, asked=asked, places=places)
@@ -169,7 +171,7 @@ class WorkshopPage(OfWorkshopPage):
             return {"preparation": None, "impossible": str(fault)}
         except PluginFailed as fault:  # the design's film plane
             return {"preparation": None, "impossible": str(fault.detail)}
-        return {"preparation": found, "cuts": sheet_cuts_svg(found.cuts)}
+        return {"preparation": found, "cuts": sheet_cuts_svg(found.cuts, lengths=lengths)}
 
 
 def _handed_out(place: Place, address: str) -> dict[str, Any]:

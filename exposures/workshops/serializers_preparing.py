@@ -17,7 +17,6 @@ from clubs.sheets.blocks import PAGES_MM
 from clubs.sheets.of_cameras import KINDS
 from exposures.workshops.preparing import Asked
 from optics.core.sheet_cuts import CAUTION, NAMED_SHEETS
-from optics.core.sheet_cuts_svg import sheet_cuts_svg
 from optics.outputs import Flagged, SaidTime, SheetCutsOut, number
 from pinpool.http.fields import Duration, Length, Number, StrictSerializer, Whole
 
@@ -164,7 +163,7 @@ class PaperToBringOut(serializers.Serializer):
     cuts = serializers.SerializerMethodField()
 
     def get_cuts(self, found: Any) -> SheetCutsOut():  # type: ignore[valid-type]
-        shown = {**vars(found.cuts), "svg": sheet_cuts_svg(found.cuts), "caution": CAUTION}
+        shown = {**vars(found.cuts), "plan": found.cuts, "caution": CAUTION}
         return SheetCutsOut(shown, context=self.context).data
 
 

@@ -66,6 +66,25 @@ def say_length(length_mm: float, lengths: Lengths = "mm") -> str:
     return f"{length_mm:.1f} mm" if lengths == "mm" else f"{length_mm / 25.4:.2f} in"
 
 
+def say_in(text: str, lengths: Lengths) -> str:
+    """A text of ours with its lengths, “0.250 mm” or “101.6 × 127.0 mm”, told as finely in the unit asked for."""
+    if lengths == "mm":
+        return text
+
+    def said(found: re.Match[str]) -> str:
+        return re.sub(r"\d+(\.\d+)?", lambda number: _inches(number[0]), found[0][: -len("mm")]) + "in"
+
+    return re.sub(r"(?<![\d.])\d+(\.\d+)?( × \d+(\.\d+)?)* mm\b", said, text)
+
+
+def _inches(mm: str) -> str:
+    """To one place more than millimetres, to two at least, and to two digits."""
+    inches, places = float(mm) / 25.4, max(2, len(mm.partition(".")[2]) + 1)
+    if inches:
+        places = max(places, 1 - int(np.floor(np.log10(inches))))
+    return f"{inches:.{places}f}"
+
+
 def say_source(source: str) -> str:
     """A source for people: what was read stands as it is cited, “[memory]” becomes “(from memory)”."""
 

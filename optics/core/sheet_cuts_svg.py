@@ -7,6 +7,7 @@ from html import escape
 from typing import NamedTuple
 
 from optics.core.lettering import ON_PHONE, Shown
+from optics.core.say import Lengths, say_in
 from optics.core.sheet_cuts import CAUTION, Cut, Part, SheetCuts
 
 _DIGIT_WIDTH = 0.6  # of the text size, for a sans serif face
@@ -32,7 +33,7 @@ class Place(NamedTuple):
     box: Box
 
 
-def sheet_cuts_svg(plan: SheetCuts, *, shown: Shown = ON_PHONE, captioned: bool = True) -> str:
+def sheet_cuts_svg(plan: SheetCuts, *, shown: Shown = ON_PHONE, captioned: bool = True, lengths: Lengths = "mm") -> str:
     """The plan as an SVG document: one unit is 1 mm, width and height are true, no inline style.
 
     All its writing can be read where it is `shown`, the caption below taking what height it needs. Numbers of pieces
@@ -41,7 +42,7 @@ def sheet_cuts_svg(plan: SheetCuts, *, shown: Shown = ON_PHONE, captioned: bool 
     """
     letter_mm = shown.letter(lambda letter: _Page(plan, (), letter).size)
     numbers, all_numbered = _numbers(plan, letter_mm)
-    sentences = list(_caption(plan, all_numbered))
+    sentences = [say_in(line, lengths) for line in _caption(plan, all_numbered)]
     page = _Page(plan, sentences if captioned else [], letter_mm)
     width, height = page.size
     x, y = page.margin_mm + (page.across_mm - plan.sheet_width_mm) / 2, page.margin_mm
@@ -51,7 +52,7 @@ def sheet_cuts_svg(plan: SheetCuts, *, shown: Shown = ON_PHONE, captioned: bool 
     )
     lines = [
         head,
-        f"<title>{escape(_title(plan))}</title>",
+        f"<title>{escape(say_in(_title(plan), lengths))}</title>",
         f"<desc>{escape(' '.join(sentences))}</desc>",
         f'<rect width="{_mm(width)}" height="{_mm(height)}" fill="#fff"/>',
         f'<g transform="translate({_mm(x)} {_mm(y)})">',

@@ -151,7 +151,7 @@ class _Sheet:
             self.lines.append(np.column_stack([x, y]))
         length = 50 if self.width_mm >= 100 else 10
         self.path(f"M{self.left_mm:.2f},{self.below_mm - 1:.2f}v2m0,-1h{length}m0,-1v2", Stroke(0.3))
-        self.text(self.left_mm + length + 2, self.below_mm + 0.8, f"{length} mm in print", SMALL_TEXT_MM)
+        self.text(self.left_mm + length + 2, self.below_mm + 0.8, f"printed, {length} mm", SMALL_TEXT_MM)
         self.below_mm += 0.5 * ROW_MM
 
     def place(self, s_mm: Floats, y_mm: Floats) -> tuple[Floats, Floats]:

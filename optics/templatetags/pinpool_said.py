@@ -2,7 +2,7 @@
 
 from django import template
 
-from optics.core.say import Lengths, say_f_number, say_length, say_source, say_stops, say_time
+from optics.core.say import Lengths, say_f_number, say_in, say_length, say_source, say_stops, say_time
 
 register = template.Library()
 
@@ -21,6 +21,12 @@ def length(length_mm: float | None, lengths: Lengths = "mm") -> str:
     if abs(length_mm) >= FINE_MM:
         return say_length(length_mm, lengths)
     return f"{length_mm:.3f} mm" if lengths == "mm" else f"{length_mm / 25.4:.4f} in"
+
+
+@register.filter
+def told_in(text: str, lengths: Lengths) -> str:
+    """A sentence of ours, its lengths in the reader's unit: `{{ flag.text|told_in:lengths }}`."""
+    return say_in(text, lengths)
 
 
 @register.filter

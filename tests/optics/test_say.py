@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from optics.core.say import say_f_number, say_source, say_stops, say_time
+from optics.core.say import say_f_number, say_in, say_source, say_stops, say_time
 from pinpool.quantities import read_quantity
 
 derandomised = settings(derandomize=True, deadline=None, max_examples=300)
@@ -132,3 +132,21 @@ def test_numbers_of_every_kind_are_said() -> None:
     assert say_time(np.float64(2.5)) == say_time(2.5) == "2.5 s"
     assert say_stops(np.float64(-0.5)) == "−½ stop"
     assert say_f_number(180) == "f/180"
+
+
+@pytest.mark.parametrize(
+    ("text", "in_inches"),
+    [
+        ("A strip 254.0 mm long, of 127.0 × 101.6 mm.", "A strip 10.00 in long, of 5.00 × 4.00 in."),
+        ("The hole, 0.254 mm, is known to ±0.003 mm.", "The hole, 0.0100 in, is known to ±0.00012 in."),
+        ("A wall 0.3 mm thick; 2 mm beside it; 0 mm.", "A wall 0.012 in thick; 0.079 in beside it; 0.00 in."),
+        (
+            "Contrast of 2.54 cycles per mm at 550 nm, 25.4 mmol.",
+            "Contrast of 2.54 cycles per mm at 550 nm, 25.4 mmol.",
+        ),
+    ],
+)
+def test_lengths_in_a_sentence(text: str, in_inches: str) -> None:
+    """An inch is 25.4 mm exactly [ISO 31-1, from memory]."""
+    assert say_in(text, "in") == in_inches
+    assert say_in(text, "mm") == text
