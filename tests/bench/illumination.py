@@ -8,12 +8,14 @@ from collections.abc import Callable
 from functools import partial
 
 import numpy as np
+from figures import Figure, print_table
 
 from optics.core.film_planes import FilmPlane
 from optics.core.illumination import stops_map
 from optics.core.profiles import bowed, drum, flat
 
-COLUMNS, ROWS = 400, 150
+COLUMNS, ROWS, MOST_PASSES = 400, 150, 10
+COMMAND = "python tests/bench/illumination.py"
 PLANES = {
     "flat": FilmPlane(flat(width_mm=127, distance_mm=70), 102),
     "bowed": FilmPlane(bowed(width_mm=171, depth_mm=45, length_mm=203), 102),
@@ -44,23 +46,26 @@ def by_vectors(plane: FilmPlane, s: np.ndarray, y: np.ndarray) -> np.ndarray:
     return np.log2(cos_plate * cos_film / reach**2 / at_axis)
 
 
-def main() -> None:
+def measure(times: int = 200) -> list[Figure]:
     grid = np.random.default_rng(1).uniform(1, 2, (ROWS, COLUMNS))
-    root = best_of(lambda: np.sqrt(grid))
-    print(f"{COLUMNS} x {ROWS} points; one pass of square roots takes {root * 1e6:.0f} us")
+    root = best_of(lambda: np.sqrt(grid), times)
+    figures = []
     for name, plane in PLANES.items():
         s = np.linspace(-0.499, 0.499, COLUMNS) * plane.length_mm
         y = np.linspace(-0.5, 0.5, ROWS) * plane.height_mm
         ours = partial(stops_map, plane, s_mm=s, y_mm=y)
         if not np.allclose(by_vectors(plane, s, y), ours(), atol=1e-9):
             raise SystemExit(f"{name}: the two ways disagree")
-        thin, thick = best_of(ours), best_of(partial(ours, thickness_share=0.3))
-        vectors = best_of(partial(by_vectors, plane, s, y), 50)
-        print(
-            f"{name}: thin plate {thin / root:.1f} passes, thick plate {thick / root:.1f}; "
-            f"plain vectors, thin plate {vectors / root:.1f}, {vectors / thin:.1f} times ours"
-        )
+        thin, thick = best_of(ours, times), best_of(partial(ours, thickness_share=0.3), times)
+        vectors = best_of(partial(by_vectors, plane, s, y), times // 4)
+        told = {"thin plate": (thin, root), "thick plate": (thick, root), "thin plate, beside vectors": (thin, vectors)}
+        for what, (took, floor) in told.items():
+            goal = f"≤ {MOST_PASSES} square roots of the grid" if what == "thin plate" else ""
+            met = took / floor <= MOST_PASSES if goal else None
+            row = (f"illumination of {COLUMNS} x {ROWS}, {name}, {what}", 1e6 * took, "µs", 1e6 * floor, took / floor)
+            figures.append(Figure(*row, goal, met, COMMAND))
+    return figures
 
 
 if __name__ == "__main__":
-    main()
+    print_table(measure())

@@ -115,7 +115,7 @@ def told(walk: Walk) -> list[Figure]:
     print("MB a minute of each warm worker:", ", ".join(f"{slope:+.2f}" for slope in walk.slopes().values()))
     faults = [*record.faults, *walk.service.faults(), *(said for said in walk.backups if said)]
     for fault in faults[:40]:
-        print(f"FAULT {fault}"[:400])
+        print(f"FAULT {fault}"[:1000])
     lost = [one for one, typed in record.stored.items() if found["logs"].get(one) != typed]
     lost += [one for one in walk.known if one not in found["logs"]]
     times = 1000 * np.array([took for each in record.times.values() for took in each])

@@ -1,5 +1,6 @@
 """The site of `mixed.py`: clubs with people, `manage.py serve` as a keeper runs it, its memory, and what it stored."""
 
+import json
 import os
 import socket
 import subprocess
@@ -115,9 +116,10 @@ class Service:
         return time.monotonic() - begun
 
     def faults(self) -> list[str]:
-        """What its log says of exceptions."""
-        lines = self.log.read_text(errors="replace").splitlines()
-        return [line for line in lines if '"level": "ERROR"' in line or line.startswith("Traceback")]
+        """What its log says of errors, the end of each exception with it."""
+        lines = [line for line in self.log.read_text(errors="replace").splitlines() if line.startswith("{")]
+        told = [line for line in map(json.loads, lines) if line["level"] in {"error", "critical"}]
+        return [f"{line['logger']}: {line['message']} {line.get('exception', '')[-600:]}" for line in told]
 
     def memory(self) -> dict[int, float]:
         """MB that each worker holds, typesetters and all that it started counted in."""

@@ -14,6 +14,7 @@ Memory is the peak over what the process held when it had the logs; mixedlm runs
 own is a lower bound.
 """
 
+import math
 import os
 import resource
 import shutil
@@ -21,14 +22,15 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
-from dataclasses import replace
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
 
 os.environ["OPENBLAS_NUM_THREADS"] = "1"
 
 import numpy as np
+from figures import Figure, print_table
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
@@ -39,6 +41,7 @@ from tests.exposures.reciprocity.made import club
 T = TypeVar("T")
 LOG = ("paper", "camera", "member", "grade", "u", "z")
 SAME = 100_000
+COMMAND = "uv run --with mixedlm python tests/bench/reciprocity.py"
 LME4 = """
 suppressMessages(library(lme4)); d <- read.csv("{path}")
 gc(reset=TRUE) -> before
@@ -81,8 +84,27 @@ def predicting(found: Fit) -> Fit:
     return found
 
 
-def ours(logs: Logs) -> float:
-    """Print our rows; seconds of a cold fit."""
+def row(name: str, seconds: float, yardstick: float, **goal: float) -> Figure:
+    """`most`: as a share of the yardstick's time; `least`: how many times as fast as it."""
+    if "least" in goal:
+        ratio, said = yardstick / seconds, f"≥ {goal['least']:g} × as fast"
+        return Figure(name, seconds, "s", yardstick, ratio, said, ratio >= goal["least"], COMMAND)
+    ratio = seconds / yardstick
+    met = ratio <= goal["most"] if goal else None
+    return Figure(name, seconds, "s", yardstick, ratio, f"≤ {goal['most']:g} ×" if goal else "", met, COMMAND)
+
+
+@dataclass
+class Cold:
+    """A cold fit: the shortest of three, its criterion, and the memory it took at its first."""
+
+    seconds: float
+    criterion: float
+    memory_mb: float
+
+
+def ours(logs: Logs, of: str) -> tuple[Cold, list[Figure]]:
+    """The cold fit, and our figures."""
     before = peak_mb()
     fit(Cells.from_logs(logs), least_error_stops=1e-6)
     memory = peak_mb() - before
@@ -93,39 +115,46 @@ def ours(logs: Logs) -> float:
     answering, found = clocked(lambda: predicting(fit(cells, least_error_stops=1e-6)))
     one = Cells.from_logs(Logs(*(getattr(logs, name)[:1] for name in LOG)))
     renewed, _ = clocked(lambda: predicting(refreshed(found, one)), 9)
-    warm, again = clocked(lambda: refreshed(found, one, steps=True))
+    warm, _ = clocked(lambda: refreshed(found, one, steps=True))
     rebuilt, _ = clocked(lambda: fit(found.cells + one, warm=found.theta, least_error_stops=1e-6))
-    evaluations = [sum(run.evaluations for run in of.record) for of in (found, again)]
-    print(
-        f"{len(logs):>9,} ours    {cold:8.3f} s {memory:7.0f} MB  {found.criterion:.7f}  {evaluations[0]} evaluations, "
-        f"{len(cells):,} cells summed {summing:.4f} s, read {reading:.4f} s: {summing / reading:.1f} times\n"
-        f"{'':9} cold with a prediction {answering:.3f} s, refreshed {renewed:.4f} s: {renewed / answering:.2f}; "
-        f"warm {warm / cold:.2f} of cold ({evaluations[1]} evaluations), {rebuilt / cold:.2f} with tables made anew"
-    )
-    return cold
+    return Cold(cold, found.criterion, memory), [
+        Figure(f"fit of {of}, cold", cold, "s", command=COMMAND),
+        row(f"cells of {of} read, beside summing its logs", reading, summing, least=3),
+        row(f"fit of {of}, a prediction after one more log, beside cold", renewed, answering, most=0.15),
+        row(f"fit of {of}, warm, beside cold", warm, cold, most=0.5),
+        row(f"fit of {of}, warm, tables made anew, beside cold", rebuilt, cold),
+    ]
 
 
-def mixedlm(logs: Logs, cold: float) -> None:
+def beside(peer: str, of: str, cold: Cold, theirs: Cold | None, least: float) -> Iterator[Figure]:
+    """Another program's fit of the same logs."""
+    if theirs is None:
+        yield Figure(f"fit of {of}, beside {peer}", math.nan, goal=f"not measured: no {peer} here", command=COMMAND)
+        return
+    yield row(f"fit of {of}, beside {peer}", cold.seconds, theirs.seconds, least=least)
+    above = cold.criterion - theirs.criterion
+    yield Figure(f"criterion of {of}, above {peer}'s", above, "", goal="≤ 1e-6", met=above <= 1e-6, command=COMMAND)
+    yield Figure(f"memory of a fit of {of}, beside {peer}", cold.memory_mb, "MB", theirs.memory_mb,
+                 cold.memory_mb / theirs.memory_mb, command=COMMAND)  # fmt: skip
+
+
+def mixedlm(logs: Logs) -> Cold | None:
     try:
         import pandas as pd  # noqa: PLC0415
         from mixedlm import lmer  # noqa: PLC0415
     except ImportError:
-        print(f"{'':9} mixedlm is not installed here")
-        return
+        return None
     table = pd.DataFrame(
         {"y": logs.y, "x": logs.x} | {n: getattr(logs, n).astype(str) for n in ("paper", "camera", "member")}
     )
     before, start = peak_mb(), time.perf_counter()
     model = lmer("y ~ x + (x | paper) + (1 | camera) + (1 | member)", table)
-    took = time.perf_counter() - start
-    memory, criterion = peak_mb() - before, float(model.deviance)
-    print(f"{'':9} mixedlm {took:8.3f} s {memory:7.0f} MB  {criterion:.7f}  {took / cold:.1f} times ours")
+    return Cold(time.perf_counter() - start, float(model.deviance), peak_mb() - before)
 
 
-def lme4(logs: Logs, cold: float) -> None:
+def lme4(logs: Logs) -> Cold | None:
     if shutil.which("Rscript") is None:
-        print(f"{'':9} lme4: there is no Rscript here")
-        return
+        return None
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "logs.csv"
         columns = [logs.y, logs.x, *(getattr(logs, name) for name in ("paper", "camera", "member"))]
@@ -137,29 +166,28 @@ def lme4(logs: Logs, cold: float) -> None:
             comments="",
             fmt=["%.17g", "%.17g", "%d", "%d", "%d"],
         )
-        done = subprocess.run(["Rscript", "-e", LME4.format(path=path)], capture_output=True, text=True, check=False)
-    if done.returncode:
-        print(f"{'':9} lme4 failed: {done.stderr.strip().splitlines()[-1:]}")
-        return
+        program = LME4.replace("{path}", str(path))
+        done = subprocess.run(["Rscript", "-e", program], capture_output=True, text=True, check=True)
     took, criterion, memory = done.stdout.split()[:3]
-    print(
-        f"{'':9} lme4    {float(took):8.3f} s {float(memory):7.0f} MB  {criterion}  {float(took) / cold:.1f} times ours"
-    )
+    return Cold(float(took), float(criterion), float(memory))
 
 
-def main() -> None:
-    most = int(sys.argv[1]) if len(sys.argv) > 1 else 100_000
+def measure(most: int = 100_000, *, peers: bool = True) -> list[Figure]:
+    figures: list[Figure] = []
     for count in (1_000, 10_000, 100_000, 1_000_000, 3_000_000):
-        if count <= most:
-            logs = growing(count)
-            cold = ours(logs)
-            if "--no-peers" not in sys.argv:
-                mixedlm(logs, cold)
-                lme4(logs, cold)
+        if count > most:
+            break
+        logs, of = growing(count), f"{count:,} logs"
+        cold, told = ours(logs, of)
+        figures += told
+        if peers:
+            figures += beside("mixedlm", of, cold, mixedlm(logs), 5)
+            figures += beside("lme4", of, cold, lme4(logs), 100 if count >= 1_000_000 else 60)
     one, many = Cells.from_logs(same(1)), Cells.from_logs(same(30))
-    small, large = (clocked(lambda: fit(one))[0], clocked(lambda: fit(many))[0])
-    print(f"{SAME:,} logs {small:.3f} s, 30 times as many of the same club {large:.3f} s: {large / small:.2f} times")
+    small, large = (clocked(lambda cells=cells: fit(cells))[0] for cells in (one, many))
+    return [*figures, row("fit of 3,000,000 logs of one club, beside 100,000", large, small, most=2)]
 
 
 if __name__ == "__main__":
-    main()
+    counts = [int(word) for word in sys.argv[1:] if word.isdigit()]
+    print_table(measure(*counts, peers="--no-peers" not in sys.argv))
