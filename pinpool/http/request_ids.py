@@ -30,7 +30,7 @@ def current() -> str:
 def told_path(request: HttpRequest) -> str:
     """The path as logs tell it: without a code that opens something, which a view names as `untold_in_logs`.
 
-    Of an address that no route takes it is as much as routes know of: the rest may be a code with a slip in it.
+    Of an address that no route takes it is one step more than routes know of: the rest may be a code with a slip in it.
     """
     path: str = request.path
     if path.startswith(settings.STATIC_URL):
@@ -41,8 +41,9 @@ def told_path(request: HttpRequest) -> str:
         return "/…"
     if secret := getattr(getattr(match.func, "view_class", None), "untold_in_logs", ""):
         return path.replace(match.kwargs[secret], "…") if match.kwargs.get(secret) else path
-    unknown = request.path_info.count("/") - match.route.count("/") - 1
-    return "/".join([*path.split("/")[: -unknown - 1], "…"]) if unknown > 0 else path
+    steps = path.split("/")
+    known = len(steps) - max(request.path_info.count("/") - match.route.count("/") - 1, 0)
+    return "/".join([*steps[:known], "…"]) if any(steps[known:]) else path
 
 
 class RequestIds:

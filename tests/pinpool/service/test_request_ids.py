@@ -64,8 +64,9 @@ def test_a_line_is_one_line_whatever_it_tells() -> None:
     ("/clubs/join/ACDEFGHJKMNP/", "/clubs/join/…/"),
     ("/reset/MQ.abc-def/", "/reset/…/"),
     ("/reset/", "/reset/"),
-    ("/clubs/join/ACDEFGHJKMNP", "/…"),  # no route takes these: the end of the last may be a code
-    ("/api/v1/places/ACDEFGHJKMNPQR", "/api/v1/…"),
+    ("/clubs/join/ACDEFGHJKMNP", "/clubs/…"),  # no route takes these: the end of the last may be a code
+    ("/api/v1/places/ACDEFGHJKMNPQR", "/api/v1/places/…"),
+    ("/health/", "/health/"),
     ("/api/v1/plugins/", "/api/v1/plugins/"),
     ("/static/pinpool/pinpool.css", "/static/pinpool/pinpool.css"),
 ])  # fmt: skip
