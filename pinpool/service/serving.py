@@ -6,6 +6,7 @@ import signal
 from functools import partial
 from typing import Any
 
+from django.conf import settings
 from django.db import connections
 from django.urls import resolve
 
@@ -13,6 +14,9 @@ from django.urls import resolve
 LIFETIME_S, MOST_BYTES = 24 * 3600, 1_000_000_000
 #: Seconds that a worker has to finish what it is answering, and a client to send a request's headers.
 GRACE_S, HEADERS_S = 30, 20
+#: Seconds that a request waits for a connection of the pool before it is refused. Trying to connect ends no later, or
+#: pauses between tries would grow until a database that is back is not seen for minutes.
+POOL_S = 3
 
 
 def serve(*, address: str, port: int, workers: int, threads: int, tell_requests: bool = True) -> None:
@@ -42,10 +46,10 @@ def serve(*, address: str, port: int, workers: int, threads: int, tell_requests:
     )
     if hasattr(signal, "SIGHUP"):  # left alone, a closed terminal would restart the workers instead
         server.on_startup(lambda: signal.signal(signal.SIGHUP, server.signal_handler_interrupt))
-    server.serve(target_loader=partial(_load_site, tell_requests=tell_requests), wrap_loader=False)
+    server.serve(target_loader=partial(_load_site, threads=threads, tell_requests=tell_requests), wrap_loader=False)
 
 
-def _load_site(*, tell_requests: bool) -> Any:
+def _load_site(*, threads: int, tell_requests: bool) -> Any:
     """The site, in a worker with a process group of its own.
 
     A terminal sends Ctrl-C to a whole group. A worker must not get it as well as the stop that the server sends it:
@@ -53,8 +57,21 @@ def _load_site(*, tell_requests: bool) -> Any:
     """
     if hasattr(os, "setpgrp"):
         os.setpgrp()
+    _pool_connections(threads if settings.DATABASE_POOL is None else settings.DATABASE_POOL)
     from pinpool.wsgi import application  # noqa: PLC0415  (the worker's own)
 
     if not tell_requests:
         logging.getLogger("pinpool.access").setLevel(logging.WARNING)
     return application
+
+
+def _pool_connections(most: int) -> None:
+    """Let the threads of this process share so many connections to PostgreSQL, opened when they are first needed.
+
+    Only here: commands and tests fork, and a pool's own threads stay behind in the process that started them.
+    """
+    database = connections.settings["default"]
+    if most and database["ENGINE"] == "django.db.backends.postgresql":
+        pool = {"min_size": 0, "max_size": most, "timeout": POOL_S, "reconnect_timeout": POOL_S}
+        database["CONN_MAX_AGE"] = 0
+        database["OPTIONS"] = {**database["OPTIONS"], "pool": pool}
