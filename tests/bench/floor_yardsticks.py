@@ -21,7 +21,7 @@ from rest_framework.permissions import IsAuthenticated
 
 from clubs.models import Camera, CameraSpec
 from exposures.models import ExposureLog
-from pinpool.settings import DATA_DIR
+from pinpool.settings import DATA_DIR, SQLITE
 from pinpool.tokens import TokenAuthentication
 
 ROWS = 100
@@ -59,7 +59,7 @@ def connection() -> Any:
             mine.connection.adapters.register_loader("jsonb", TextLoader)
         else:
             mine.connection = sqlite3.connect(DATA_DIR / "pinpool.sqlite3", timeout=20, isolation_level=None)
-            mine.connection.executescript("PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;")
+            mine.connection.executescript("".join(f"PRAGMA {each};" for each in SQLITE))
     return mine.connection
 
 
