@@ -12,6 +12,7 @@ import tempfile
 import time
 import uuid
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -26,15 +27,17 @@ django.setup()
 
 import numpy as np
 from django.test.runner import DiscoverRunner
+from figures import Figure, print_table
 
 from exposures import pooled as pooled_module
 from exposures.evidence import keep, rebuild, summed
 from exposures.models import EvidenceCell, ExposureLog
 from exposures.pooled import pooled
 from exposures.scopes import CELL_FIELDS
-from tests.exposures.reciprocity.made import ERRORS, club
+from tests.exposures.reciprocity.made import club
 from tests.factories import AccountFactory, CameraSpecFactory, ClubFactory, ExposureLogFactory, PaperFactory
 
+COMMAND = "python tests/bench/evidence.py"
 GRADES = ("judged", "bracketed", "densitometer")
 
 
@@ -73,43 +76,52 @@ def fill(count: int) -> Any:
     return here
 
 
-def main() -> None:
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 100_000
+def measure(count: int = 100_000) -> list[Figure]:
     runner = DiscoverRunner(verbosity=0, interactive=False)
     databases = runner.setup_databases()
     try:
-        here = fill(count)
-        measure(here, count)
+        return measured(fill(count), f"{count:,} logs")
     finally:
         runner.teardown_databases(databases)
 
 
-def measure(here: Any, count: int) -> None:
+def measured(here: Any, of: str) -> list[Figure]:
     building, _ = clocked(lambda: rebuild(here))
     logs = ExposureLog.objects.filter(club=here)
     by_group, rows = clocked(lambda: list(summed(logs)), 3)
     by_cells, cells = clocked(lambda: list(EvidenceCell.objects.filter(club=here).values_list(*CELL_FIELDS)), 3)
     assert len(rows) == len(cells)
-    print(f"{count:>9,} logs in {len(cells):,} cells; errors of a log {ERRORS.tolist()}")
-    print(f"  GROUP BY of the log {by_group:.3f} s, maintained cells {by_cells:.3f} s: {by_group / by_cells:.1f} times")
-    print(f"  rebuilding the cells {building:.3f} s")
     cold, _ = clocked(lambda: pooled(here))
     pooled_module._kept.clear()
     stored, found = clocked(lambda: pooled(here))
     kept, _ = clocked(lambda: pooled(here), 3)
-    print(f"  fit, every log weighed {cold:.3f} s; from the stored state {stored:.3f} s; kept here {kept:.4f} s")
     asked = next(iter(found.scope.papers))
-    print(f"  one paper's answer {clocked(lambda: found.fit.paper(asked), 3)[0]:.4f} s")
-    log = logs.first()
-    assert log is not None
-    more = []
-    for _ in range(20):
+    answer, _ = clocked(lambda: found.fit.paper(asked), 3)
+    keeping = one_more(logs, 20)
+    again, _ = clocked(lambda: pooled(here))
+    gain, row = by_group / by_cells, partial(Figure, command=COMMAND)
+    return [
+        row(f"evidence of {of}, {len(cells):,} cells read, beside GROUP BY of the log", by_cells, "s", by_group, gain,
+            "≥ 3 × as fast", gain >= 3),
+        row(f"evidence of {of}, all cells made anew", building, "s", by_group, building / by_group),
+        row("evidence, one more log kept in step", 1000 * keeping, "ms"),
+        row(f"fit from the database, {of}, every log weighed", cold, "s"),
+        row(f"fit from the database, {of}, from the stored state", stored, "s", cold, stored / cold),
+        row(f"fit from the database, {of}, after 20 logs more", again, "s", cold, again / cold),
+        row(f"fit from the database, {of}, kept in the process", 1000 * kept, "ms"),
+        row(f"one paper's answer, {of}", 1000 * answer, "ms"),
+    ]  # fmt: skip
+
+
+def one_more(logs: Any, times: int) -> float:
+    """Seconds that keeping one more log in step takes, the median."""
+    log, took = logs.first(), []
+    for _ in range(times):
         log.number, log.id = None, uuid.uuid4()
         log.save()
-        more.append(clocked(lambda: keep(log))[0])
-    again, _ = clocked(lambda: pooled(here))
-    print(f"  keeping one more log in step {np.median(more) * 1000:.2f} ms; the fit after 20 more {again:.3f} s")
+        took.append(clocked(lambda: keep(log))[0])
+    return float(np.median(took))
 
 
 if __name__ == "__main__":
-    main()
+    print_table(measure(*(int(count) for count in sys.argv[1:2])))

@@ -1,7 +1,9 @@
 """How long a messy sheet takes from file to log and back, and how much memory, beside single entries of the same run.
 
-Run by hand: `python -m tests.bench.imports [rows]`, 5 000 rows unless told. Makes and drops a test database. The sheet
-goes through twice, first for the times and then, traced and so slower, for the memory.
+python tests/bench/imports.py [rows, default 5000]
+
+On a database of its own: SQLite in a temporary folder, or PostgreSQL with DATABASE_URL. The sheet goes through twice,
+first for the times and then, traced and so slower, for the memory.
 """
 
 import os
@@ -9,16 +11,19 @@ import sys
 import time
 import tracemalloc
 from collections.abc import Callable
-from functools import partial
 from io import BytesIO
+from pathlib import Path
 from typing import Any
 
+from figures import Figure, print_table
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "pinpool.settings")
 import django
 
-os.environ.setdefault("DJANGO_SETTINGS_MODULE", "pinpool.settings")
 django.setup()
 
-from django.db import connection
+from django.test.runner import DiscoverRunner
 
 from exposures.exports import csv_lines
 from exposures.imports import importing, undoing
@@ -30,33 +35,46 @@ from pinpool.http.etags import Expected
 from tests.exposures.imports.messy import ANSWERS, HEADING, as_csv, as_xlsx, messy_rows
 from tests.factories import CameraSpecFactory, MembershipFactory, PaperFactory
 
-
-def measured(name: str, rows: int, call: Callable[[], Any], *, traced: bool) -> Any:
-    """Call once; prints how long it took, or in a run that traces (and is slower) the most that Python allocated."""
-    if traced:
-        tracemalloc.start()
-    start = time.perf_counter()
-    found = call()
-    took = time.perf_counter() - start
-    if traced:
-        print(f"{name:42} {tracemalloc.get_traced_memory()[1] / 1e6:7.1f} MB at most")
-        tracemalloc.stop()
-    else:
-        print(f"{name:42} {took:7.2f} s {1000 * took / rows:7.2f} ms a row")
-    return found
+COMMAND = "python tests/bench/imports.py"
+#: What one entry by itself takes.
+SINGLE = "an entry by itself"
 
 
-def main() -> None:
-    connection.creation.create_test_db(verbosity=0, autoclobber=True)
+class Clock:
+    """Milliseconds a row of each step; in a run that traces, the most that Python allocated meanwhile, in MB."""
+
+    def __init__(self, *, traced: bool) -> None:
+        self.traced = traced
+        self.found: dict[str, float] = {}
+
+    def __call__(self, name: str, rows: int, call: Callable[[], Any]) -> Any:
+        if self.traced:
+            tracemalloc.start()
+        start = time.perf_counter()
+        found = call()
+        self.found[name] = 1000 * (time.perf_counter() - start) / rows
+        if self.traced:
+            self.found[name] = tracemalloc.get_traced_memory()[1] / 1e6
+            tracemalloc.stop()
+        return found
+
+
+def measure(rows: int = 5000) -> list[Figure]:
+    runner = DiscoverRunner(verbosity=0, interactive=False)
+    databases = runner.setup_databases()
     try:
-        for traced in (False, True):
-            run(int(sys.argv[1]) if len(sys.argv) > 1 else 5000, traced=traced)
+        times, memory = (run(rows, Clock(traced=traced)) for traced in (False, True))
     finally:
-        connection.creation.destroy_test_db(str(connection.settings_dict["NAME"]), verbosity=0)
+        runner.teardown_databases(databases)
+    single = times.pop(SINGLE)
+    return [
+        *(Figure(f"import of {rows:,} rows: {name}", ms, "ms/row", single, ms / single, command=COMMAND)
+          for name, ms in times.items()),
+        Figure(f"import of {rows:,} rows: most memory", max(memory.values()), "MB", command=COMMAND),
+    ]  # fmt: skip
 
 
-def run(count: int, *, traced: bool) -> None:
-    timed = partial(measured, traced=traced)
+def run(count: int, timed: Clock) -> dict[str, float]:
     member = MembershipFactory.create(role="keeper")
     for number in (1, 2):
         CameraSpecFactory.create(
@@ -75,7 +93,7 @@ def run(count: int, *, traced: bool) -> None:
             reader.is_valid(raise_exception=True)
             log_exposure(actor=member, **reader.validated_data | {"camera": camera, "paper": paper})
 
-    timed("yardstick: an entry by itself", 200, single)
+    timed(SINGLE, 200, single)
 
     def sheet(data: bytes, name: str) -> Any:
         file: Any = BytesIO(data)
@@ -83,7 +101,6 @@ def run(count: int, *, traced: bool) -> None:
         return importing.start(actor=member, kind="exposures", file=file)
 
     csv_data, xlsx_data = as_csv(HEADING, rows), as_xlsx(HEADING, rows)
-    print(f"{count} rows: {len(csv_data) / 1e6:.2f} MB as CSV, {len(xlsx_data) / 1e6:.2f} MB as XLSX")
     timed("XLSX read, guessed and tried", count, lambda: sheet(xlsx_data, "log.xlsx"))
     batch = timed("CSV read, guessed and tried", count, lambda: sheet(csv_data, "log.csv"))
     answers = mapping_for("exposures", ANSWERS)
@@ -95,10 +112,10 @@ def run(count: int, *, traced: bool) -> None:
     counts = importing.counts(done)
     told = {"imported": kinds["good"], "faulty": kinds["unknown_camera"] + kinds["required"], "empty": kinds["empty"]}
     assert counts == told, (counts, told)
-    print(f"every row accounted for: {dict(counts)}")
     timed("undone", count, lambda: undoing.undo(actor=member, id=batch.pk, expected=expected))
     assert ExposureLog.objects.filter(club=member.club).count() == 200
+    return timed.found
 
 
 if __name__ == "__main__":
-    main()
+    print_table(measure(*(int(rows) for rows in sys.argv[1:2])))
