@@ -7,9 +7,10 @@ import logging
 from collections.abc import Callable
 
 from django.db import DatabaseError, connection
-from django.db.migrations.executor import MigrationExecutor
 from django.http import HttpRequest, JsonResponse
 from django.http.response import HttpResponseBase
+
+from pinpool.service.versions import unapplied, unknown
 
 logger = logging.getLogger(__name__)
 
@@ -32,21 +33,14 @@ class Probes:
         try:
             with connection.cursor() as cursor:
                 cursor.execute("SELECT 1")
-            self._migrated = self._migrated or not unapplied()
+            self._migrated = self._migrated or not (unapplied() or unknown())
         except DatabaseError:
             logger.exception("The database does not answer.")
             connection.close()
             return _told("The database does not answer.", 503)
         if not self._migrated:
-            return _told("The database is not of this version: run manage.py migrate.", 503)
+            return _told("The database is not of this version: run manage.py migrate, or a newer version.", 503)
         return _told("ready")
-
-
-def unapplied() -> list[str]:
-    """Migrations that the database has not seen."""
-    executor = MigrationExecutor(connection)
-    plan = executor.migration_plan(executor.loader.graph.leaf_nodes())
-    return [str(migration) for migration, _ in plan]
 
 
 def _told(status: str, code: int = 200) -> JsonResponse:

@@ -5,9 +5,10 @@ from argparse import ArgumentParser
 from typing import Any
 
 from django.core.management import call_command
-from django.core.management.base import BaseCommand
+from django.core.management.base import BaseCommand, CommandError
 
 from pinpool.service.serving import serve
+from pinpool.service.versions import TOO_OLD, bring_up_to_date, unknown
 
 
 class Command(BaseCommand):
@@ -28,7 +29,9 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         if not options["trial"]:
             call_command("check", deploy=True, fail_level="WARNING")
-        call_command("migrate", interactive=False, verbosity=0)
+        if newer := unknown():
+            raise CommandError(TOO_OLD.format(name=newer[0]))
+        bring_up_to_date()
         address = "127.0.0.1" if options["trial"] else options["address"]
         self.stdout.write(f"Serving on http://{address}:{options['port']}/; stop with Ctrl-C.")
         self.stdout.flush()
