@@ -1,6 +1,6 @@
 """What the field page weighs, and how soon it can be used without signal on a slow phone.
 
-    uv run python tests/bench/field_page.py
+    uv run python tests/bench/field_page.py [rounds, default 9]
 
 Weight: everything the first visit loads, each file compressed by gzip at its usual level (the limit is 60 kB in all),
 and beside it the kit that a large club hands out. Speed: the server is killed and the processor slowed down fourfold;
@@ -19,6 +19,7 @@ from urllib.parse import urlsplit
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
+from figures import Figure, print_table
 from playwright.sync_api import BrowserContext, Response, sync_playwright
 
 from tests.browser.conftest import CHROMIUM, FLAGS
@@ -26,6 +27,8 @@ from tests.browser.site import Site
 from tests.races.test_killed import shell
 
 ROUNDS, SLOWDOWN, CAMERAS, PAPERS = 9, 4, 40, 12
+MOST_KB, MOST_MS = 60, 1000
+COMMAND = "python tests/bench/field_page.py"
 #: As many cameras and papers as a large club has, all logged.
 FILL = f"""
 import json
@@ -58,7 +61,7 @@ ANSWER = """async () => {
 }"""
 
 
-def weigh(context: BrowserContext, site: Site) -> None:
+def weigh(context: BrowserContext, site: Site) -> list[Figure]:
     """One visit, and what came over the wire for it."""
     sizes: dict[str, int] = {}
 
@@ -73,20 +76,21 @@ def weigh(context: BrowserContext, site: Site) -> None:
     page.locator("#offline-says", has_text="from now on").wait_for()
     page.locator("#state", has_text="Up to date").wait_for()
     page.wait_for_timeout(500)
-    kits = {path: size for path, size in sizes.items() if path.startswith("/api/")}
-    files = {path: size for path, size in sizes.items() if path not in kits}
-    for path, size in sorted(files.items(), key=lambda item: -item[1]):
-        print(f"  {size:7d} B  {path}")
-    print(f"page and files, gzip: {sum(files.values()) / 1000:.1f} kB (limit 60 kB)")
-    print(f"answers of the API, gzip: {sum(kits.values()) / 1000:.1f} kB, of {CAMERAS} cameras 12 in the kit")
     page.close()
+    kits = sum(size for path, size in sizes.items() if path.startswith("/api/")) / 1000
+    files = sum(sizes.values()) / 1000 - kits
+    goal = f"≤ {MOST_KB} kB"
+    return [
+        Figure("field page: page and files, gzip", files, "kB", goal=goal, met=files <= MOST_KB, command=COMMAND),
+        Figure(f"field page: the kit of a club of {CAMERAS} cameras, gzip", kits, "kB", command=COMMAND),
+    ]
 
 
-def time_offline(context: BrowserContext, site: Site) -> None:
+def time_offline(context: BrowserContext, site: Site, rounds: int) -> list[Figure]:
     """Rounds of opening the page with the server dead, on a processor slowed down."""
     context.add_init_script(WATCH)
     ready, answered, empty = [], [], []
-    for _ in range(ROUNDS):
+    for _ in range(rounds):
         page = context.new_page()
         slow: Any = context.new_cdp_session(page)
         slow.send("Emulation.setCPUThrottlingRate", {"rate": SLOWDOWN})
@@ -97,24 +101,29 @@ def time_offline(context: BrowserContext, site: Site) -> None:
         ready.append(page.evaluate("globalThis.ready"))
         answered.append(page.evaluate(ANSWER))
         page.close()
-    for name, times in {"ready (limit 1000 ms)": ready, "a reading answered": answered, "an empty page": empty}.items():
-        print(f"offline, {SLOWDOWN}x slower, {name}: {statistics.median(times):.0f} ms, at worst {max(times):.0f} ms")
+    floor, ours, answer = (statistics.median(times) for times in (empty, ready, answered))
+    slow_phone, goal = f"field page offline, {SLOWDOWN} × slower", f"≤ {MOST_MS} ms"
+    return [
+        Figure(f"{slow_phone}: ready, beside an empty page", ours, "ms", floor, ours / max(floor, 1), goal,
+               ours <= MOST_MS, COMMAND),
+        Figure(f"{slow_phone}: a reading answered", answer, "ms", command=COMMAND),
+    ]  # fmt: skip
 
 
-def main() -> None:
+def measure(rounds: int = ROUNDS) -> list[Figure]:
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
-        site = Site(os.environ | {"PINPOOL_DATA": folder, "OPENBLAS_NUM_THREADS": "1"})
+        site = Site(os.environ | {"PINPOOL_DATA": folder, "OPENBLAS_NUM_THREADS": "1", "PINPOOL_ACCESS_LOG": "WARNING"})
         try:
             shell(site.environment, FILL)
             context = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS).new_context(
                 viewport={"width": 360, "height": 800}
             )
             context.add_cookies([{"name": "sessionid", "value": site.session, "url": site.url}])
-            weigh(context, site)
+            weight = weigh(context, site)
         finally:
             site.server.kill()
-        time_offline(context, site)
+        return [*weight, *time_offline(context, site, rounds)]
 
 
 if __name__ == "__main__":
-    main()
+    print_table(measure(*(int(rounds) for rounds in sys.argv[1:2])))

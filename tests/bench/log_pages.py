@@ -28,12 +28,15 @@ django.setup()
 import numpy as np
 from django.db import connection
 from django.test.runner import DiscoverRunner
+from django.test.utils import CaptureQueriesContext
+from figures import Figure, print_table
 from rest_framework.test import APIClient
 
 from exposures.models import ExposureLog
 from tests.factories import CameraSpecFactory, ExposureLogFactory, MembershipFactory, PaperFactory
 
-ROUNDS = 15
+ROUNDS, DEEPER = 15, 1.25
+COMMAND = "python tests/bench/log_pages.py"
 TOLD = (
     "reading", "ev100", "f_number", "exposure_index", "indicated_time_s", "exposure_time_s", "typed_time", "taken_at",
 )  # fmt: skip
@@ -66,7 +69,7 @@ def fill(count: int) -> Any:
     return keeper, papers[7]
 
 
-def measure(keeper: Any, paper: Any, count: int) -> None:
+def pages(keeper: Any, paper: Any, count: int) -> list[Figure]:
     client = APIClient(SERVER_NAME="localhost")
     client.force_authenticate(keeper.user)
     at = f"/api/v1/clubs/{keeper.club.slug}/exposures/"
@@ -74,34 +77,40 @@ def measure(keeper: Any, paper: Any, count: int) -> None:
     day = since + timedelta(days=1)
     filters: dict[str, tuple[str, dict[str, Any]]] = {
         "all": ("", {}),
-        "camera": ("camera=C7&", {"spec__camera__code": "C7"}),
-        "paper": (f"paper={paper.pk}&", {"paper": paper}),
-        "member": (f"member={keeper.user.username}&", {"member": keeper.user}),
+        "of a camera": ("camera=C7&", {"spec__camera__code": "C7"}),
+        "on a paper": (f"paper={paper.pk}&", {"paper": paper}),
+        "of a member": (f"member={keeper.user.username}&", {"member": keeper.user}),
         "shared": ("shared=true&", {"shared": True}),
         "not judged": ("judged=false&", {"result__isnull": True}),
         "private": ("visibility=private&", {"private": True, "member": keeper.user}),
         "since": (f"since={quote(since.isoformat())}&", {}),
-        "first day": (f"until={quote(day.isoformat())}&", {"taken_at__lt": day}),
+        "of the first day": (f"until={quote(day.isoformat())}&", {"taken_at__lt": day}),
     }
-    print(f"{count:,} logs on {connection.vendor}; a page of 50, median of {ROUNDS} in ms")
+    figures, counted = [], 0
     for name, (query, found) in filters.items():
         numbers = list(ExposureLog.objects.filter(**found).order_by("-number").values_list("number", flat=True))
         places = {"first": "", "half in": cursor(numbers[len(numbers) // 2]), "at the end": cursor(numbers[-60])}
         costs: dict[str, list[float]] = {where: [] for where in places}
         for _ in range(ROUNDS + 1):
             for where, place in places.items():
-                begun = time.perf_counter()
-                response = client.get(f"{at}?{query}{place}page_size=50")
-                costs[where].append(time.perf_counter() - begun)
+                with CaptureQueriesContext(connection) as said:
+                    begun = time.perf_counter()
+                    response = client.get(f"{at}?{query}{place}page_size=50")
+                    costs[where].append(time.perf_counter() - begun)
                 assert len(response.json()["results"]) == 50, (name, where)
+                counted += sum("COUNT(" in each["sql"].upper() for each in said.captured_queries)
         medians = {where: float(np.median(each[1:])) * 1000 for where, each in costs.items()}
-        deepest = max(medians.values()) / medians["first"]
-        shown = ", ".join(f"{where} {cost:.1f}" for where, cost in medians.items())
-        print(f"  {name:<10} {shown}: the dearest is {deepest:.2f} of the first")
+        first, deepest = medians["first"], max(medians.values())
+        goal = f"≤ {DEEPER} × the first"
+        row = (f"page of {count:,} logs, {name}: the dearest of three depths", deepest, "ms", first, deepest / first)
+        figures.append(Figure(*row, goal, deepest / first <= DEEPER, COMMAND))
+    name = "statements with count(*) in all these pages"
+    figures.append(Figure(name, counted, goal="none", met=not counted, command=COMMAND))
     rows = ExposureLog.objects.filter(club=keeper.club, corrected_at=None).order_by("-number")
     begun = time.perf_counter()
     list(rows[count // 2 : count // 2 + 50])
-    print(f"  yardstick: half in by OFFSET {(time.perf_counter() - begun) * 1000:.1f} ms")
+    took = 1000 * (time.perf_counter() - begun)
+    return [*figures, Figure(f"half into {count:,} logs by OFFSET, no page of ours", took, "ms", command=COMMAND)]
 
 
 def cursor(number: int) -> str:
@@ -109,18 +118,14 @@ def cursor(number: int) -> str:
     return f"cursor={base64.urlsafe_b64encode(f'f:{number}'.encode()).decode()}&"
 
 
-def main() -> None:
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 1_000_000
+def measure(count: int = 1_000_000) -> list[Figure]:
     runner = DiscoverRunner(verbosity=0, interactive=False)
     databases = runner.setup_databases()
     try:
-        begun = time.perf_counter()
-        keeper, paper = fill(count)
-        print(f"filled in {time.perf_counter() - begun:.0f} s")
-        measure(keeper, paper, count)
+        return pages(*fill(count), count)
     finally:
         runner.teardown_databases(databases)
 
 
 if __name__ == "__main__":
-    main()
+    print_table(measure(*(int(count) for count in sys.argv[1:2])))

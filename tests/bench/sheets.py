@@ -1,12 +1,13 @@
 """A workshop's pack of printed sheets: how long and how much memory, alone and eight at once, against an HTML printer.
 
-    uv run python tests/bench/sheets.py                         our own figures
+    uv run python tests/bench/sheets.py [packs, default 200]    our own figures
     uv run --with weasyprint python tests/bench/sheets.py       beside weasyprint on a like page, in the same run
 
 The pack is what 30 places of a workshop take home: each a camera's specification with its drawings and code.
 """
 
 import io
+import math
 import os
 import resource
 import statistics
@@ -14,6 +15,7 @@ import sys
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from functools import partial
 from html import escape
 from pathlib import Path
 from typing import Any
@@ -25,6 +27,7 @@ import django
 django.setup()
 
 import pypdfium2
+from figures import Figure, print_table
 
 from clubs.models import Club
 from clubs.sheets import press
@@ -34,7 +37,8 @@ from clubs.sheets.documents import document
 from optics import contributed
 from optics.core.camera_plan import Hole
 
-PLACES, ROUNDS, PACKS = 30, 5, 200
+PLACES, ROUNDS, PACKS, MOST_GROWTH = 30, 5, 200, 1.1
+COMMAND = "uv run --with weasyprint python tests/bench/sheets.py"
 
 
 def sections(place: int) -> list[dict[str, Any]]:
@@ -102,45 +106,55 @@ def children() -> list[str]:
     return [child for each in found for child in each.read_text().split()]
 
 
-def main() -> None:
+def measure(packs: int = PACKS) -> list[Figure]:
+    row = partial(Figure, command=COMMAND)
     one, pack = pack_of(1), pack_of(PLACES)
-    press.pdf(one)
-    print(f"one place, {pages_of(press.pdf(one))} pages: {1000 * timed(lambda: press.pdf(one)):.0f} ms")
     pages = pages_of(press.pdf(pack))
-    alone = timed(lambda: press.pdf(pack))
-    print(f"pack of {PLACES} places, {pages} pages: {alone:.2f} s the same again, {alone / pages * 1000:.1f} ms a page")
+    press.pdf(one)
+    single, alone = (timed(lambda whole=whole: press.pdf(whole)) for whole in (one, pack))
+    composed = timed(lambda: pack_of(PLACES), 3)
     others = iter([pack_of(PLACES, n) for n in range(1, 1 + ROUNDS)])
     fresh = timed(lambda: press.pdf(next(others)))
-    print(f"another pack each time: {fresh:.2f} s")
-    print(f"putting it together: {timed(lambda: pack_of(PLACES), 3):.2f} s")
     eight = [pack_of(PLACES, n) for n in range(10, 18)]
     with ThreadPoolExecutor(8) as threads:
         start = time.perf_counter()
         list(threads.map(press.pdf, eight))
-        print(f"eight packs at once: {time.perf_counter() - start:.2f} s in all")
-    print(
-        f"memory: {memory_mb():.0f} MB here, {', '.join(f'{memory_mb(c):.0f}' for c in children())} MB in typesetters"
-    )
+        at_once = time.perf_counter() - start
+    of = f"pack of {PLACES} places, {pages} pages"
+    return [
+        row("sheets of one place", 1000 * single, "ms"),
+        row(f"sheets: {of}, the same again", alone, "s"),
+        row(f"sheets: {of}, another each time", fresh, "s"),
+        row(f"sheets: {of}, put together before it is set", composed, "s"),
+        row("sheets: eight packs at once, beside eight one by one", at_once, "s", 8 * fresh, at_once / (8 * fresh)),
+        *beside_weasyprint(pack, alone),
+        *growth(packs),
+    ]
 
+
+def beside_weasyprint(pack: dict[str, Any], alone: float) -> list[Figure]:
+    name, goal = f"sheets: pack of {PLACES} places, beside an HTML printer", "≥ 10 × as fast as weasyprint"
     try:
         import weasyprint  # noqa: PLC0415  (only with `--with weasyprint`)
     except ImportError:
-        print("weasyprint: not there; see the top of this file")
-    else:
-        for name, whole in (("one place", one), ("pack", pack)):
-            html = as_html(whole)
-            ours = timed(lambda whole=whole: press.pdf(whole), 3)
-            made = io.BytesIO()
-            theirs = timed(lambda html=html, made=made: weasyprint.HTML(string=html).write_pdf(made), 1)
-            print(f"{name}: {ours:.3f} s, weasyprint {theirs:.2f} s: {theirs / ours:.0f} times as long")
+        return [Figure(name, math.nan, goal="not measured: weasyprint is not installed here", command=COMMAND)]
+    html, made = as_html(pack), io.BytesIO()
+    theirs = timed(lambda: weasyprint.HTML(string=html).write_pdf(made), 1)
+    return [Figure(name, alone, "s", theirs, theirs / alone, goal, theirs / alone >= 10, COMMAND)]
 
+
+def growth(packs: int) -> list[Figure]:
+    """What this process and its typesetters hold after so many packs of 6 places, of what they held after a fifth."""
     seen = []
-    for n in range(PACKS):
+    for n in range(packs):
         press.pdf(pack_of(6, 1000 + n))
-        if n % 40 == 39:
-            seen.append(f"{memory_mb():.0f}+{sum(memory_mb(child) for child in children()):.0f}")
-    print(f"over {PACKS} packs of 6 places: {', '.join(seen)} MB (here + typesetters)")
+        if n + 1 in {packs // 5, packs}:
+            seen.append(memory_mb() + sum(memory_mb(child) for child in children()))
+    early, late = seen
+    goal = f"≤ {MOST_GROWTH} × what they held after {packs // 5}"
+    name = f"sheets: memory of all processes after {packs} packs"
+    return [Figure(name, late, "MB", early, late / early, goal, late / early <= MOST_GROWTH, COMMAND)]
 
 
 if __name__ == "__main__":
-    main()
+    print_table(measure(*(int(packs) for packs in sys.argv[1:2])))
