@@ -1,0 +1,88 @@
+"""granian's server, watched: a worker that hangs is replaced, and one that keeps dying does not end the service.
+
+Each worker beats: it writes the time into memory shared with the server once a second. A worker that stands still, and
+one of which an answer has taken too long, stops doing so; it is killed, and granian starts another in its place.
+"""
+
+import logging
+import multiprocessing
+import os
+import socket
+import threading
+import time
+from functools import partial
+from typing import Any
+
+from granian import Granian
+from granian.net import SocketHolder
+
+#: Seconds that a worker may be silent, and that a new one has to load.
+SILENT_S, LOADING_S = 20, 120
+#: Seconds before workers that die as soon as they are started are started again.
+PAUSE_S = 5
+#: Seconds that a client may take nothing of an answer that is being sent.
+UNTAKEN_S = 30
+
+logger = logging.getLogger(__name__)
+
+
+class Server(Granian):  # type: ignore[misc, valid-type]
+    """Calls the loader of each worker with `beat`, a function that the worker is to call every second."""
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self._beats = multiprocessing.RawArray("d", self.workers)
+        self.on_startup(threading.Thread(target=self._watch, daemon=True).start)
+
+    def _init_shared_socket(self) -> None:
+        """One socket for all workers, where granian has one for each: what queues for it any worker can take.
+
+        Behind its own a worker that hangs would keep whoever the system puts there, and take them along when killed.
+        """
+        family = socket.AF_INET6 if ":" in self.bind_addr else socket.AF_INET
+        self._sso = socket.socket(family, socket.SOCK_STREAM)
+        self._sso.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        self._sso.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        if hasattr(socket, "TCP_USER_TIMEOUT"):
+            self._sso.setsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, UNTAKEN_S * 1000)
+        self._sso.bind((self.bind_addr, self.bind_port))
+        self._sso.set_inheritable(True)
+        self._shd = SocketHolder(self._sso.fileno(), False, self.backlog)  # type: ignore[call-arg]
+
+    def _spawn_worker(self, idx: int, target: Any, callback_loader: Any) -> Any:
+        self._beats[idx] = time.monotonic() + LOADING_S
+        beat = partial(_beat, self._beats, idx, os.getpid())
+        return super()._spawn_worker(idx, target, partial(callback_loader, beat=beat))
+
+    def _watch(self) -> None:
+        before = time.monotonic()
+        while True:
+            time.sleep(1)
+            before, now = time.monotonic(), before
+            if before - now > SILENT_S / 2:
+                continue  # it was not a worker that stood still but this machine
+            for worker in list(self.wrks):
+                if before - self._beats[worker.idx] > SILENT_S:
+                    logger.error("Worker %s hangs, and is replaced.", worker.idx + 1)
+                    self._beats[worker.idx] = before + LOADING_S
+                    worker.inner.kill()
+
+    def _serve_loop(self, spawn_target: Any, target_loader: Any) -> None:
+        """granian's, which ends where a worker dies twice within seconds; then we wait a little, and go on."""
+        while True:
+            super()._serve_loop(spawn_target, target_loader)
+            if not self.interrupt_signal:
+                logger.error("Workers die as soon as they are started; trying again in %s s.", PAUSE_S)
+                self.main_loop_interrupt.clear()
+                self.main_loop_interrupt.wait(PAUSE_S)
+            if self.interrupt_signal:
+                self.interrupt_children.clear()  # that some died before is no reason to call this a failure
+                return
+            self.respawned_wrks.clear()
+            self.main_loop_interrupt.set()
+
+
+def _beat(beats: Any, number: int, server: int) -> None:
+    if os.getppid() != server:
+        os._exit(1)  # nobody is left to stop this worker, and a new server wants the port
+    beats[number] = time.monotonic()
