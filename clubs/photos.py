@@ -3,7 +3,6 @@
 import uuid
 from typing import IO
 
-from django.core.files.base import ContentFile
 from django.db import transaction
 from django.db.models import QuerySet
 from django.http import Http404
@@ -13,7 +12,7 @@ from clubs.services import check_camera, locked_camera, record_camera
 from pinpool.conf import setting
 from pinpool.http.etags import Expected
 from pinpool.http.problems import Conflict
-from pinpool.pictures import reencoded, remove_after_commit
+from pinpool.pictures import keep_file, reencoded, remove_after_commit
 
 #: The longer side of a stored photo: a screen's width.
 PIXELS = 1600
@@ -35,7 +34,7 @@ def add_photo(*, actor: Membership, camera: Camera, image: IO[bytes], caption: s
     check_camera(membership=actor, camera=camera, action="add_photo")
     data, width, height = reencoded(image, most_pixels_wide=PIXELS)
     photo = CameraPhoto(camera=camera, width_pixels=width, height_pixels=height, caption=caption, added_by=actor.user)
-    photo.image.save(f"{photo.id}.jpg", ContentFile(data), save=False)
+    keep_file(photo.image, f"{photo.id}.jpg", data)
     try:
         _keep(actor, photo)
     except BaseException:

@@ -2,7 +2,6 @@
 
 from typing import IO
 
-from django.core.files.base import ContentFile
 from django.db import transaction
 from django.db.models import F
 from django.http import Http404
@@ -12,7 +11,7 @@ from clubs.services import check_role
 from exposures.models import ExposureLog, NegativePicture
 from exposures.services import check_theirs, record_in_trail, subject
 from pinpool.http.etags import Expected
-from pinpool.pictures import reencoded, remove_after_commit
+from pinpool.pictures import keep_file, reencoded, remove_after_commit
 
 #: The longer side of a stored picture: a screen's width.
 PIXELS = 1600
@@ -33,7 +32,7 @@ def put_picture(*, actor: Membership, log: ExposureLog, image: IO[bytes], expect
     _check(actor, log, "put_picture")
     data, width, height = reencoded(image, most_pixels_wide=PIXELS)
     picture = NegativePicture(log=log, width_pixels=width, height_pixels=height)
-    picture.image.save(f"{picture.id}.jpg", ContentFile(data), save=False)
+    keep_file(picture.image, f"{picture.id}.jpg", data)
     try:
         with transaction.atomic():
             _take_away(log, expected)

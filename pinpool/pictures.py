@@ -11,7 +11,9 @@ from io import BytesIO
 from typing import IO, Any, NoReturn
 
 import numpy as np
+from django.core.files.base import ContentFile
 from django.db import transaction
+from django.db.models.fields.files import FieldFile
 from PIL import Image, ImageOps
 from rest_framework.exceptions import ValidationError
 
@@ -57,6 +59,15 @@ def reencoded(file: IO[bytes] | bytes, *, most_pixels_wide: int) -> tuple[bytes,
     out = BytesIO()
     image.save(out, "JPEG", quality=QUALITY, optimize=True)
     return out.getvalue(), image.width, image.height
+
+
+def keep_file(file: FieldFile, name: str, data: bytes) -> None:
+    """Write a new file of a row that is not saved yet; where the disk is full nothing of it is left."""
+    try:
+        file.save(name, ContentFile(data), save=False)
+    except OSError:
+        file.storage.delete(file.field.generate_filename(file.instance, name))
+        raise
 
 
 def remove_after_commit(images: Iterable[Any]) -> None:

@@ -1,10 +1,13 @@
 """RFC 9457 problem documents: every refusal of the service, in one shape, all faults at once."""
 
+import errno
+import logging
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
 from django.core.exceptions import PermissionDenied, SuspiciousOperation
+from django.db import InterfaceError, OperationalError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.views.decorators.csrf import csrf_exempt
 from rest_framework import exceptions
@@ -34,7 +37,15 @@ TITLES = {
     500: ("internal_error", "Something broke on our side"),
     502: ("plugin_failed", "A plug-in failed"),
     503: ("unavailable", "This cannot be answered just now"),
+    507: ("storage_full", "There is no room to store this"),
 }
+
+#: Primary result codes of SQLite: busy, locked, read-only, input or output failed, cannot open; and full.
+_SQLITE_AWAY, _SQLITE_FULL = {5, 6, 8, 10, 14}, 13
+#: Beginnings of SQLSTATEs: connection, resources, an operator's hand, locks, a deadlock; and a full disk.
+_POSTGRES_AWAY, _POSTGRES_FULL = ("08", "53", "57", "55P03", "40"), "53100"
+
+logger = logging.getLogger(__name__)
 
 
 class ImpossibleCode(str):
@@ -89,6 +100,40 @@ class Unavailable(APIException):
     wait = 5
 
 
+class StorageFull(APIException):
+    """The disk is, or the database's; nothing of the request was stored."""
+
+    status_code = 507
+    default_code = "storage_full"
+    default_detail = "The disk is full: nothing of this was stored. Send it again when there is room."
+
+
+def refusal_of(fault: BaseException | None) -> APIException | None:
+    """What to answer where it is not our code that failed but what it stands on: a full disk, a database away or busy.
+
+    It is logged here. None for any other fault.
+    """
+    if isinstance(fault, OSError) and fault.errno in {errno.ENOSPC, errno.EDQUOT}:
+        refusal: APIException = StorageFull()
+    elif isinstance(fault, OperationalError | InterfaceError):
+        cause = fault.__cause__
+        sqlite, postgres = getattr(cause, "sqlite_errorcode", None), getattr(cause, "sqlstate", None)
+        if postgres == _POSTGRES_FULL or (sqlite is not None and sqlite & 0xFF == _SQLITE_FULL):
+            refusal = StorageFull()
+        elif (
+            (sqlite is None and postgres is None)  # not even connected
+            or (sqlite is not None and sqlite & 0xFF in _SQLITE_AWAY)
+            or str(postgres).startswith(_POSTGRES_AWAY)
+        ):
+            refusal = Unavailable("The database does not answer just now: nothing of this was stored. Send it again.")
+        else:
+            return None
+    else:
+        return None
+    logger.error("%s: %s", type(fault).__name__, fault)
+    return refusal
+
+
 @contextmanager
 def refuse_unknown(field: str, text: str) -> Iterator[None]:
     """Turn a 404 for something that the body names into a fault of that field."""
@@ -140,6 +185,7 @@ def handle_exception(exc: Exception, context: dict[str, Any]) -> HttpResponse | 
         exc = exceptions.PermissionDenied()
     elif isinstance(exc, SuspiciousOperation):
         exc = exceptions.ParseError(UNREADABLE)
+    exc = refusal_of(exc) or exc
     if not isinstance(exc, APIException):
         return None
     status, errors = exc.status_code, []

@@ -15,9 +15,10 @@ from tempfile import SpooledTemporaryFile
 from typing import IO, Any
 
 from asgiref.wsgi import WsgiToAsgiInstance
+from rest_framework.exceptions import APIException
 
 from pinpool.conf import DEFAULTS, setting
-from pinpool.http.problems import UNREADABLE, problem_response
+from pinpool.http.problems import UNREADABLE, StorageFull, problem_response, refusal_of
 from pinpool.http.uploads import FORM_BYTES
 
 #: A body may be silent for so many seconds, and take those in all and a second more for so many bytes.
@@ -75,6 +76,8 @@ class Door:
                 loop = asyncio.get_running_loop()
                 start = await loop.run_in_executor(self._threads, self._ask, _environ(scope, body, length), answer)
             except _Refused as refused:
+                answer.seek(0)
+                answer.truncate()
                 start = _say(scope, refused, answer)
             except _Gone:
                 return
@@ -122,7 +125,7 @@ class Door:
         except TimeoutError:
             raise _Refused(408, f"The body came too slowly: {length} bytes until now.") from None
         except OSError as fault:
-            raise _Refused(507, "There is no room to take this in.") from fault
+            raise _Refused(507, str(StorageFull.default_detail)) from fault
         if length < int(claimed):
             raise _Gone  # in the middle of it
         return length
@@ -141,8 +144,10 @@ class Door:
             with closing(self._site(environ, start_response)) as pieces:
                 for piece in pieces:
                     answer.write(piece)
-        except OSError as fault:  # the site's own faults are answers of its own
-            raise _Refused(507, "There is no room to make up this answer.") from fault
+        except Exception as fault:  # in the middle of an answer; before that the site has answers for its own faults
+            logger.exception("An answer broke off.")
+            refusal = refusal_of(fault) or APIException("The service met a fault of its own; it has been logged.")
+            raise _Refused(refusal.status_code, str(refusal.detail), getattr(refusal, "wait", None)) from fault
         finally:
             del self._asked_at[number]
         return start

@@ -7,6 +7,7 @@ from urllib.parse import urlencode, urlsplit
 from django.conf import settings
 from django.contrib.auth.models import AnonymousUser
 from django.core.exceptions import PermissionDenied
+from django.db import DatabaseError
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.http.response import HttpResponseBase
 from django.shortcuts import resolve_url
@@ -16,6 +17,7 @@ from django.views.generic import TemplateView
 from rest_framework.exceptions import APIException
 
 from pinpool.conf import LANGUAGE, setting
+from pinpool.http.problems import refusal_of
 from pinpool.web.frames import ALONE, framed
 
 #: Cookies that the reader's own choices are kept in, and what each may be; the first is what it is without one.
@@ -89,6 +91,12 @@ class Page(TemplateView):
                 response = self._refused(403, str(fault) or "This is not for your role in the club.")
             except APIException as fault:  # services and selectors refuse with these
                 response = self._refused(fault.status_code, str(fault.detail))
+            except (DatabaseError, OSError) as fault:
+                refusal = refusal_of(fault)
+                if refusal is None:
+                    raise
+                request.user = AnonymousUser()  # who reads is told by the database
+                response = self._refused(refusal.status_code, str(refusal.detail))
         return protect(response)
 
     def show(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
