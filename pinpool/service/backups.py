@@ -97,6 +97,7 @@ def _dump(to: Path) -> dict[str, int]:
     with connection.cursor() as cursor:
         cursor.execute("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY")
         try:
+            cursor.execute("SET LOCAL idle_in_transaction_session_timeout = 0")  # while the program dumps
             cursor.execute("SELECT pg_export_snapshot()")
             _postgres("pg_dump", "--format=custom", "--no-owner", f"--snapshot={cursor.fetchone()[0]}", f"--file={to}")
             return {name: _count(cursor.execute, name) for name in _tables()}
@@ -138,7 +139,8 @@ def _unpacked(file: Path, folder: Path) -> dict[str, Any]:
     """The manifest of a file whose every part is as it says, unpacked into the folder."""
     try:
         with tarfile.open(file) as tar:
-            tar.extractall(folder, filter="data")
+            for part in tar:
+                _unpack(tar, part, folder.resolve())
         manifest: dict[str, Any] = json.loads((folder / "manifest.json").read_text(encoding="utf-8"))
         if manifest["format"] != FORMAT or manifest["version"] != VERSION:
             raise CannotBackUp(f"{file} is no backup that this version reads.")
@@ -150,6 +152,17 @@ def _unpacked(file: Path, folder: Path) -> dict[str, Any]:
     if wrong:
         raise CannotBackUp(f"{file} is damaged: {wrong[0]} is not as its manifest says.")
     return manifest
+
+
+def _unpack(tar: tarfile.TarFile, part: tarfile.TarInfo, folder: Path) -> None:
+    """Write one file, below the folder whatever its name says: Pythons before 3.11.4 have no filter for that."""
+    there = (folder / part.name).resolve()
+    content = tar.extractfile(part) if part.isreg() else None
+    if content is None or not there.is_relative_to(folder):
+        raise ValueError(f"{part.name} is no file of a backup")
+    there.parent.mkdir(parents=True, exist_ok=True)
+    with content, os.fdopen(os.open(there, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
+        shutil.copyfileobj(content, file)
 
 
 def _refuse_what_is_newer(manifest: dict[str, Any]) -> None:

@@ -43,6 +43,18 @@ from pinpool.service import backups
 backups._load = lambda dump: os.kill(os.getpid(), signal.SIGKILL)
 backups.restore(Path({file!r}))
 """
+#: A backup that takes longer than whoever asks PostgreSQL may idle in a transaction.
+LONG = """
+import time
+from pathlib import Path
+from django.db import connection
+from pinpool.service import backups
+with connection.cursor() as cursor:
+    cursor.execute("SET idle_in_transaction_session_timeout = '100ms'")
+dump = backups._postgres
+backups._postgres = lambda *words: (time.sleep(0.5), dump(*words))
+print(len(backups.back_up(Path({file!r}))["tables"]))
+"""
 #: What each of these files is refused for.
 TRY = """
 import json
@@ -155,6 +167,11 @@ def test_what_was_acknowledged_before_is_in_a_backup_made_under_load(drill: Dril
     assert all(here[id] == row for id, row in there.items())  # noqa: A001
 
 
+@pytest.mark.skipif("DATABASE_URL" not in os.environ, reason="on PostgreSQL alone")
+def test_a_backup_may_take_long(drill: Drill, tmp_path: Path) -> None:
+    assert shell(drill.here, LONG.format(file=str(tmp_path / "long.tar"))) > 20
+
+
 def bent(file: Path, to: Path, change: Any) -> Path:
     """A copy of a backup with one part changed: `change(name, content)` gives its new content."""
     with tarfile.open(file) as old, tarfile.open(to, "w") as new:
@@ -177,12 +194,19 @@ def test_what_cannot_be_restored_is_refused_before_anything_is_changed(
     drill: Drill, elsewhere: dict[str, str], tmp_path: Path
 ) -> None:
     flipped = bent(drill.afterwards, tmp_path / "1", lambda name, data: data[:-1] + b"!" if "strip" in name else data)
+    climbing, link = tarfile.TarInfo("../climbed"), tarfile.TarInfo("secret_key")
+    link.type, link.linkname = tarfile.SYMTYPE, "/etc/hostname"
+    for number, part in enumerate((climbing, link), 5):
+        with tarfile.open(tmp_path / str(number), "w") as tar:
+            tar.addfile(part)
     newer = with_manifest(migrations=[["clubs", "9999_from_tomorrow"]], pinpool="9.9")
     reasons = {
         flipped: "damaged: media/pictures/a strip.jpg",
         bent(drill.afterwards, tmp_path / "2", newer): "newer version, 9.9: clubs.9999_from_tomorrow",
         bent(drill.afterwards, tmp_path / "3", with_manifest(engine="oracle")): "a backup of oracle",
         bent(drill.afterwards, tmp_path / "4", with_manifest(version=2)): "no backup that this version reads",
+        tmp_path / "5": "../climbed is no file of a backup",
+        tmp_path / "6": "secret_key is no file of a backup",
         tmp_path / "absent": "cannot be read as a backup",
         Path(__file__): "cannot be read as a backup",
     }
