@@ -1,11 +1,14 @@
 """The service's own OpenAPI document, with settings of its own: a host's stay untouched."""
 
+import threading
 from typing import Any
 
 from drf_spectacular.generators import SchemaGenerator
 from drf_spectacular.settings import patched_settings
 from drf_spectacular.views import SpectacularAPIView
 from rest_framework.permissions import AllowAny
+from rest_framework.request import Request
+from rest_framework.response import Response
 
 from pinpool import __version__
 from pinpool.http.views import View
@@ -31,9 +34,13 @@ SETTINGS: dict[str, Any] = {
 }
 
 
+#: Making the document changes settings and views that all threads share.
+_one_at_a_time = threading.Lock()
+
+
 def document() -> dict[str, Any]:
     """The OpenAPI document as data."""
-    with patched_settings(SETTINGS):
+    with _one_at_a_time, patched_settings(SETTINGS):
         return SchemaGenerator().get_schema(request=None, public=True)
 
 
@@ -49,3 +56,7 @@ class SchemaView(SpectacularAPIView):
 
     def get_exception_handler(self) -> Any:
         return View.get_exception_handler(self)  # type: ignore[arg-type]
+
+    def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        with _one_at_a_time:
+            return super().get(request, *args, **kwargs)

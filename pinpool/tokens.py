@@ -1,8 +1,10 @@
 """`Authorization: Bearer pp_…`: authentication by API token."""
 
+import logging
 from datetime import timedelta
 from typing import Any
 
+from django.db import OperationalError, transaction
 from django.utils import timezone
 from rest_framework.authentication import BaseAuthentication
 from rest_framework.exceptions import AuthenticationFailed
@@ -10,6 +12,8 @@ from rest_framework.request import Request
 
 #: `last_used_at` is written at most this often, so that reading does not mean writing.
 USE_NOTED_EVERY = timedelta(minutes=10)
+
+logger = logging.getLogger(__name__)
 
 
 class TokenAuthentication(BaseAuthentication):
@@ -26,7 +30,13 @@ class TokenAuthentication(BaseAuthentication):
             raise AuthenticationFailed("This token is unknown, withdrawn or expired.")
         now = timezone.now()
         if token.last_used_at is None or now - token.last_used_at > USE_NOTED_EVERY:
-            ApiToken.objects.filter(pk=token.pk).update(last_used_at=now)
+            try:
+                with transaction.atomic():
+                    ApiToken.objects.filter(pk=token.pk).update(last_used_at=now)
+            except (
+                OperationalError
+            ) as fault:  # a full disk or a held database is no reason to keep anybody from reading
+                logger.warning("The use of a token was not noted: %s", fault)
         return token.user, token
 
     def authenticate_header(self, request: Request) -> str:  # noqa: ARG002  (DRF's signature)
