@@ -19,7 +19,7 @@ from typing import Any
 from urllib.parse import urlsplit, urlunsplit
 
 HERE = Path(__file__).resolve()
-WARMING, ASKERS = 10, 4
+WARMING, ASKERS, THREADS = 10, 4, 4
 
 
 @dataclass
@@ -102,7 +102,7 @@ def set_up() -> None:
 
 @contextmanager
 def served(what: str) -> Iterator[int]:
-    """The site, or the bare function, on a free port."""
+    """What `serve` serves under this name, on a free port."""
     with socket.socket() as found:
         found.bind(("127.0.0.1", 0))
         port = found.getsockname()[1]
@@ -123,17 +123,32 @@ def served(what: str) -> Iterator[int]:
 
 
 def serve(what: str, port: int) -> None:
-    """Serve as the site is served, by one worker; the bare function only takes the site's place in the worker."""
+    """The site as `manage.py serve` serves it, but by one worker; "bare" by granian alone, with as much.
+
+    "door" is the bare function in the place of the site, served as the site is.
+    """
     set_up()
     import floor_yardsticks  # noqa: PLC0415
-    from django.conf import settings  # noqa: PLC0415
 
-    from pinpool.service import serving  # noqa: PLC0415
+    if what != "bare":
+        from django.conf import settings  # noqa: PLC0415
 
-    settings.ROOT_URLCONF = "floor_yardsticks"
-    if what == "bare":
-        serving._load_site = lambda **_: floor_yardsticks.bare
-    serving.serve(address="127.0.0.1", port=port, workers=1, threads=4)
+        from pinpool import wsgi  # noqa: PLC0415
+        from pinpool.service import serving  # noqa: PLC0415
+
+        settings.ROOT_URLCONF = "floor_yardsticks"
+        if what == "door":
+            bare = floor_yardsticks.bare
+            wsgi.application = lambda environ, start: (piece for piece in bare(environ, start))  # such have a close()
+        serving.serve(address="127.0.0.1", port=port, workers=1, threads=THREADS)
+        return
+    from granian import Granian  # noqa: PLC0415
+    from granian.constants import Interfaces  # noqa: PLC0415
+
+    server = Granian(
+        "bare", port=port, interface=Interfaces.WSGI, workers=1, blocking_threads=THREADS, websockets=False
+    )
+    server.serve(target_loader=lambda *_, **__: floor_yardsticks.bare, wrap_loader=False)
 
 
 def clock(questions: list[Question], rounds: int, calls: Mapping[str, Callable[[], Any]] | None = None) -> list[float]:

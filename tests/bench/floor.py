@@ -3,11 +3,11 @@
 python tests/bench/floor.py [seconds of load for each, default 2]
 
 On SQLite in a temporary folder, or on PostgreSQL with DATABASE_URL in a database of its own beside that one. The site
-runs as `pinpool/service/serving.py` serves it, with 1 worker and 4 threads. So does the floor: a bare WSGI function,
-the raw driver and orjson (`floor_yardsticks.py`). Lists have DRF's ModelSerializer as a second yardstick, on the same
-rows below the same middleware and token. Milliseconds are medians over rounds in which all are asked in turn, each on a
-kept connection; requests a second are with 4 connections. Those who ask share the machine, so on few cores the quickest
-answers look slower than they are.
+runs as `manage.py serve` serves it, with 1 worker and 4 threads. The floor is a bare WSGI function under granian alone,
+with as many, the raw driver and orjson (`floor_yardsticks.py`). Lists have DRF's ModelSerializer as a second yardstick,
+on the same rows below the same middleware and token. Milliseconds are medians over rounds in which all are asked in
+turn, each on a kept connection; requests a second are with 4 connections. Those who ask share the machine, so on few
+cores the quickest answers look slower than they are.
 """
 
 import json
@@ -123,9 +123,10 @@ def last_page(first: Question) -> Question:
     return at
 
 
-def asked(site: int, bare: int, known: dict[str, Any], seconds: float, rounds: int) -> list[Figure]:
+def asked(ports: list[int], known: dict[str, Any], seconds: float, rounds: int) -> list[Figure]:
     from tests.bodies import CLUB  # noqa: PLC0415
 
+    site, bare, door = ports
     told = {"Authorization": f"Bearer {known['token']}", "Accept": "application/json"}
     lists = lists_of(site, bare, known, told)
     for each in lists:
@@ -135,16 +136,19 @@ def asked(site: int, bare: int, known: dict[str, Any], seconds: float, rounds: i
     sent = told | {"Content-Type": "application/json"}
     post = Question(site, "POST", f"/api/v1/clubs/{known['logged']}/exposures/", sent, log, 201)
     least = Question(bare, "POST", "/logs/", {}, log, 201)
+    behind = replace(lists[0].floor, port=door)
     of_lists = [question for each in lists for question in each.questions]
-    clock([*of_lists, deep, post, least], rounds)
+    clock([*of_lists, deep, post, least, behind], rounds)
     load([*of_lists, post, least], seconds)
-    first = lists[1].ours.ms
+    first, bare_ms = lists[1].ours.ms, lists[0].floor.ms
     depth, cost, speed = deep.ms / first, post.ms / least.ms, post.per_second / least.per_second
     return [
         *(figure for each in lists for figure in each.figures()),
         Figure(f"page {DEPTH - 1} of the log, beside the first", deep.ms, "ms", first, depth, "≤ 1.25 × the first",
                depth <= 1.25, COMMAND),
         Figure("POST of a log", post.ms, "ms", least.ms, cost, "≤ 3 × the bare floor", cost <= 3, COMMAND),
+        Figure("the site's way of serving, around the bare list of cameras", behind.ms, "ms", bare_ms,
+               behind.ms / bare_ms, command=COMMAND),
         Figure("POST of a log, throughput", post.per_second, "/s", least.per_second, speed, "", None, COMMAND),
     ]  # fmt: skip
 
@@ -153,8 +157,8 @@ def measure(seconds: float = 2.0, rounds: int = ROUNDS) -> list[Figure]:
     with database(), ExitStack() as servers:
         set_up()
         known = fill()
-        site, bare = (servers.enter_context(served(what)) for what in ("site", "bare"))
-        return asked(site, bare, known, seconds, rounds)
+        ports = [servers.enter_context(served(what)) for what in ("site", "bare", "door")]
+        return asked(ports, known, seconds, rounds)
 
 
 if __name__ == "__main__":

@@ -92,7 +92,7 @@ class Walk:
     def slopes(self) -> dict[int, float]:
         """MB a minute of each worker that was there for a while, once it was warm."""
         found = {}
-        for worker in {worker for _, held in self.memory for worker in held}:
+        for worker in {worker for _, held in self.memory for worker in held} - {0}:
             of = np.array([(at, held[worker]) for at, held in self.memory if worker in held])
             of = of[of[:, 0] > of[0, 0] + min(WARM_S, self.seconds / 4)]
             if len(of) >= 6:
@@ -108,10 +108,11 @@ def told(walk: Walk) -> list[Figure]:
     for kind, times in sorted(record.times.items()):
         p50, p99, most = 1000 * np.quantile(times, [0.5, 0.99, 1])
         print(f"{kind:24}{len(times):8}{p50:9.0f}{p99:9.0f}{most:9.0f}")
-    minutes: dict[int, list[float]] = {}
+    minutes: dict[int, list[tuple[float, float]]] = {}
     for at, held in walk.memory:
-        minutes.setdefault(int(at // 60), []).append(sum(held.values()))
-    print("MB of all workers, by minute:", ", ".join(f"{np.mean(held):.0f}" for held in minutes.values()))
+        minutes.setdefault(int(at // 60), []).append((sum(held.values()) - held[0], held[0]))
+    means = [np.mean(held, axis=0) for held in minutes.values()]
+    print("MB of all workers + typesetters, by minute:", ", ".join(f"{own:.0f}+{more:.0f}" for own, more in means))
     print("MB a minute of each warm worker:", ", ".join(f"{slope:+.2f}" for slope in walk.slopes().values()))
     faults = [*record.faults, *walk.service.faults(), *(said for said in walk.backups if said)]
     for fault in faults[:40]:
@@ -121,7 +122,7 @@ def told(walk: Walk) -> list[Figure]:
     times = 1000 * np.array([took for each in record.times.values() for took in each])
     slope = max(walk.slopes().values(), default=float("nan"))
     p50, p99, most = np.quantile(times, [0.5, 0.99, 1])
-    workers = len({worker for _, held in walk.memory for worker in held})
+    workers = len({worker for _, held in walk.memory for worker in held}) - 1
     row = partial(Figure, command=command)
     return [
         row("mixed load: requests", times.size),

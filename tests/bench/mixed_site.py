@@ -122,8 +122,10 @@ class Service:
         return [f"{line['logger']}: {line['message']} {line.get('exception', '')[-600:]}" for line in told]
 
     def memory(self) -> dict[int, float]:
-        """MB that each worker holds, typesetters and all that it started counted in."""
-        return {worker: sum(map(resident_mb, family(worker))) for worker in children(self.process.pid)}
+        """MB that each worker holds; typesetters, which are renewed by their own size, are under 0."""
+        workers = children(self.process.pid)
+        others = [child for worker in workers for child in family(worker)[1:]]
+        return {0: sum(map(resident_mb, others))} | {worker: resident_mb(worker) for worker in workers}
 
     def back_up(self) -> str:
         """Run `manage.py backup`; what it said if it failed."""
