@@ -3,8 +3,8 @@
 python tests/bench/all.py [--quick] [--markdown FILE] [names of benches]
 
 On SQLite, and with DATABASE_URL on PostgreSQL as well where a bench stores anything; its user must be a superuser.
---quick asks for less of each and is for a look, not for the docs. --markdown puts the table between the two markers of
-a document. With `uv run --with weasyprint --with lightpipes --with mixedlm` before it, their rows are measured too.
+--quick asks for less of each and is for a look, not for the docs. --markdown puts the table into its place in a
+document. With `uv run --with weasyprint --with lightpipes --with mixedlm` before it, their rows are measured too.
 Returns 1 where a bench failed or a goal is missed.
 """
 
@@ -20,11 +20,10 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-from figures import Figure, as_plain, markdown, not_measured, print_table
+from figures import Figure, as_plain, not_measured, print_table, put
 
 HERE = Path(__file__).resolve()
 ROOT = HERE.parents[2]
-BEGIN, END = "<!-- the table: begin -->", "<!-- the table: end -->"
 #: Seconds after which a bench is given up on.
 PATIENCE = 1200
 
@@ -50,6 +49,10 @@ BENCHES = [
     Bench("imports", quick={"rows": 500}),
     Bench("sheets", quick={"packs": 20}, stores=False),
     Bench("field_page", quick={"rounds": 3}, stores=False),
+    Bench("contention", quick={"requests": 1000}),
+    Bench("connections"),
+    Bench("memory", quick={"requests": 5000}),
+    Bench("growth", quick={"logs": 20_000}),
 ]
 
 
@@ -93,12 +96,6 @@ def everything(names: list[str], *, quick: bool) -> list[Figure]:
     return found
 
 
-def put(table: str, file: Path) -> None:
-    """Between the document's markers."""
-    before, rest = file.read_text().split(BEGIN)
-    file.write_text(f"{before}{BEGIN}\n\n{table}\n{END}{rest.split(END)[1]}")
-
-
 def main() -> int:
     if sys.argv[1:2] == ["--one"]:
         one(*sys.argv[2:])
@@ -111,7 +108,7 @@ def main() -> int:
     figures = everything(asked.names, quick=asked.quick)
     print_table(figures)
     if asked.markdown:
-        put(markdown(figures), asked.markdown)
+        put(figures, asked.markdown, "benches")
     return int(any(figure.met is False for figure in figures))
 
 

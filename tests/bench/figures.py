@@ -80,6 +80,13 @@ def markdown(figures: Iterable[Figure]) -> str:
     return "\n".join(lines) + "\n"
 
 
+def put(figures: Iterable[Figure], file: Path, name: str) -> None:
+    """Put the table into a document, between the two comments that hold its place there."""
+    begin, end = (f"<!-- table {name}: {edge} -->" for edge in ("begin", "end"))
+    before, rest = file.read_text().split(begin)
+    file.write_text(f"{before}{begin}\n\n{markdown(figures)}\n{end}{rest.split(end)[1]}")
+
+
 def machine() -> list[str]:
     """What the figures were measured on."""
     memory = int(next(line for line in said("/proc/meminfo") if line.startswith("MemTotal")).split()[1])

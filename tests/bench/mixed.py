@@ -1,6 +1,6 @@
 """Two hours of several clubs' life in ten minutes, against `manage.py serve`: no fault, no lost log, flat memory, p99.
 
-python tests/bench/mixed.py [minutes, default 10] [visits a second, default 16]
+python tests/bench/mixed.py [minutes, default 10] [visits a second, default 16] [--markdown FILE]
 
 On SQLite in a temporary folder, or on PostgreSQL with DATABASE_URL in a database of its own beside that one.
 
@@ -11,6 +11,7 @@ random moments, whether or not the site keeps up, and a time runs from the momen
 runs every minute, and each worker is renewed once.
 """
 
+import argparse
 import os
 import random
 import sys
@@ -21,7 +22,7 @@ from pathlib import Path
 
 import numpy as np
 from asked import database, set_up
-from figures import Figure, print_table
+from figures import Figure, print_table, put
 from mixed_people import Line, Record, Unexpected, Visit, visit_of
 from mixed_site import EMBED_ORIGIN, Person, Service, fill, repeated, stored
 
@@ -155,5 +156,18 @@ def measure(minutes: float = 10.0, rate: float = VISITS_A_SECOND) -> list[Figure
         return told(walk)
 
 
+def main() -> int:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("minutes", nargs="?", type=float, default=10.0)
+    parser.add_argument("rate", nargs="?", type=float, default=VISITS_A_SECOND)
+    parser.add_argument("--markdown", type=Path, help="puts the table into its place in this document")
+    asked = parser.parse_args()
+    figures = measure(asked.minutes, asked.rate)
+    print_table(figures)
+    if asked.markdown:
+        put(figures, asked.markdown, "mixed on PostgreSQL" if "DATABASE_URL" in os.environ else "mixed on SQLite")
+    return int(any(figure.met is False for figure in figures))
+
+
 if __name__ == "__main__":
-    print_table(measure(*(float(number) for number in sys.argv[1:3])))
+    sys.exit(main())
