@@ -1,7 +1,6 @@
 """Pictures out of an archive: kept as they are if they are bare JPEGs such as we make ourselves, else encoded anew."""
 
 import base64
-import binascii
 from typing import Any
 
 from django.core.exceptions import ValidationError as Faulty
@@ -22,7 +21,7 @@ def stored_picture(text: Any) -> bytes:
     try:
         data = base64.b64decode(text, validate=True)
         anew, _, _ = reencoded(data, most_pixels_wide=MOST_PIXELS_WIDE)
-    except binascii.Error:
+    except ValueError:  # a sign that is none of base64, or none of ASCII
         raise Faulty("A picture is a text in base64.", "invalid") from None
     except ValidationError as fault:
         raise Faulty(str(fault.detail), "image_unreadable") from None

@@ -41,7 +41,7 @@ def _agree(section: str, place: int, column: str, told: float | None, follows: f
         and follows is not None
         and told > 0
         and follows > 0
-        and abs(log2(told / follows)) < MOST_OFF_STOPS
+        and abs(log2(told) - log2(follows)) < MOST_OFF_STOPS
     )
     if not same:
         raise fault_in(section, place, column, "contradiction", "This contradicts the rest of the row.")

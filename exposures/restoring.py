@@ -110,7 +110,7 @@ def _read(data: bytes) -> dict[str, Any]:
         _refuse("bad_json", f"This is not JSON: {fault}.")
     if not isinstance(told, dict) or told.get("format") != FORMAT:
         _refuse("not_an_archive", "This is not the archive of a club.")
-    if told.get("version") not in {1, VERSION} or isinstance(told["version"], bool):
+    if told.get("version") not in [1, VERSION] or isinstance(told["version"], bool):
         _refuse("archive_version", f"Only archives of version 1 to {VERSION} can be read here.")
     _check_values(told)
     if told.get("checksum") != checksum(told):
@@ -359,6 +359,8 @@ def _clean(field: models.Field, value: Any, row: Any) -> Any:
     cleaned = value if left_empty else field.clean(value, row)
     if isinstance(field, models.DateTimeField) and timezone.is_naive(cleaned):
         raise Faulty("Say how far the clock is ahead of UTC.", "no_offset")
+    if isinstance(field, models.DateField) and not 1950 <= cleaned.year <= 2100:
+        raise Faulty("From 1950 to 2100.", "out_of_range")
     return cleaned
 
 

@@ -6,7 +6,7 @@ A deep run prints its seed, and `PINPOOL_FUZZ_SEED` gives it again.
 import os
 import secrets
 
-from hypothesis import HealthCheck, core, settings
+from hypothesis import HealthCheck, Phase, core, settings
 
 DEEP = os.environ.get("PINPOOL_FUZZ") == "deep"
 if DEEP:  # in the environment, so that every process of a run has the same
@@ -22,5 +22,6 @@ def tries(few: int, many: int, **more: int) -> settings:
         deadline=None,
         suppress_health_check=list(HealthCheck),
         print_blob=DEEP,
+        phases=[phase for phase in Phase if phase is not Phase.explain],  # it takes longer than all others
         **more,
     )

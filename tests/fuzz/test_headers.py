@@ -18,7 +18,8 @@ PIECES = [
     "application/json", "multipart/form-data; boundary=x", "text/html", "*/*", ";", ",", "=", " ", "q=nan", "charset=",
     "hex", "undefined", "utf-7", "idna", "x*=", "charset*=", "boundary*=", "x*0*=", "''", "%41", "%ff", "%00", "+2AA-",
     '"', "\\000", "bytes=", "-", "99999999999999999999", "²", "ÿ", "\xed\xa0\x80", "Sun, 06 Nov 1994 08:49:37 GMT",
-    "+99999999999", "http://[", "::1", "localhost", ":", "null", "W/", '"r1"', "*", "Bearer ", "sessionid=", "aaaaaaaa",
+    "+99999999999", "http://[", "::1", "localhost", ":", "null", "W/", '"r1"', "*", "Bearer ", "sessionid=",
+    "aaaaaaaa",
     "csrftoken=", "messages=", "pinpool_look=", "gzip", "100-continue", "chunked",
 ]  # fmt: skip
 VALUES = st.lists(
