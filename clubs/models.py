@@ -67,6 +67,10 @@ class Invitation(models.Model):
         return f"{self.role} of {self.club}, {self.used} of {self.uses} used"
 
 
+#: What a person is called whose name nobody knows.
+NAMELESS = "somebody without an account"
+
+
 class Person(models.Model):
     """Somebody without an account here whose logs the club keeps: of a workshop, or of where an archive was made."""
 
@@ -79,7 +83,7 @@ class Person(models.Model):
     @property
     def called(self) -> str:
         """What others are told of who it is."""
-        return self.name or "somebody without an account"
+        return self.name or NAMELESS
 
 
 class Design(models.Model):

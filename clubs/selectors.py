@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import FilteredRelation, OuterRef, Q, QuerySet, Subquery
 from django.http import Http404
 
 from clubs.models import Camera, CameraSpec, Club, Membership
@@ -36,6 +36,13 @@ def member_in(*, club: Club, number: int) -> Membership:
 
 def cameras_in(*, club: Club) -> QuerySet[Camera]:
     return Camera.objects.filter(club=club).select_related("owner", "lent_to").prefetch_related("specs__author")
+
+
+def camera_rows(*, club: Club) -> QuerySet[Camera]:
+    """The club's cameras, each beside the columns of the spec in force, as `spec`."""
+    latest = CameraSpec.objects.filter(camera=OuterRef("pk")).order_by("-number").values("number")[:1]
+    in_force = FilteredRelation("specs", condition=Q(specs__number=Subquery(latest)))
+    return Camera.objects.filter(club=club).annotate(spec=in_force)
 
 
 def camera_in(*, club: Club, code: str) -> Camera:

@@ -1,13 +1,15 @@
 """What the club endpoints take and show."""
 
-from typing import Any
+from datetime import date, datetime
+from typing import Any, NamedTuple
 
 from django.core.validators import RegexValidator
 from rest_framework import serializers
 
 from clubs.roles import ROLE_CHOICES
-from clubs.serializers_specs import SpecIn, SpecOut
-from pinpool.http.fields import Day, Moment, StrictSerializer, Text, Whole, YesNo
+from clubs.serializers_specs import SPEC, SpecIn, SpecOut, SpecRow, spec_out
+from pinpool.http.fields import Day, Moment, StrictSerializer, Text, Whole, YesNo, moment_out
+from pinpool.http.rows import USERNAME, Columns
 
 #: Words that stand where a club's short name would.
 TAKEN_BY_ROUTES = {"import-archive"}
@@ -95,28 +97,60 @@ class LoanIn(StrictSerializer):
     until = Day(help_text="The last day of the loan.")
 
 
+class CameraRow(NamedTuple):
+    """What is shown of a camera, as it is stored."""
+
+    code: str
+    name: str
+    owner: str | None
+    note: str
+    design_id: int | None
+    lent_to: str | None
+    lent_until: date | None
+    registered_at: datetime
+    retired_at: datetime | None
+    revision: int
+    spec: SpecRow | None
+
+
+CAMERA = Columns(CameraRow, {"owner": f"owner__{USERNAME}", "lent_to": f"lent_to__{USERNAME}"}, below=SPEC)
+
+
 class LoanOut(serializers.Serializer):
-    to = serializers.CharField(
-        source="to.get_username", default=None, allow_null=True, help_text="null: a former member."
-    )
+    to = serializers.CharField(default=None, allow_null=True, help_text="null: a former member.")
     until = Day()
 
 
 class CameraOut(serializers.Serializer):
     code = serializers.CharField()
     name = serializers.CharField()
-    owner = serializers.CharField(
-        source="owner.get_username", default=None, allow_null=True, help_text="null: the club owns it."
-    )
+    owner = serializers.CharField(default=None, allow_null=True, help_text="null: the club owns it.")
     note = serializers.CharField()
     design = serializers.IntegerField(
-        source="design_id", allow_null=True, help_text="The id of the design it was built by; null: none that is kept."
+        allow_null=True, help_text="The id of the design it was built by; null: none that is kept."
     )
     loan = LoanOut(allow_null=True, help_text="null: it is not lent.")
     registered_at = Moment()
     retired_at = Moment(allow_null=True, help_text="null: it is in use.")
     revision = serializers.IntegerField()
     spec = SpecOut(help_text="The spec in force.")
+
+    def to_representation(self, camera: Any) -> dict[str, Any]:
+        """Of a `CameraRow` or a model instance."""
+        row, lengths = CAMERA.row_of(camera), self.context.get("lengths", "mm")
+        lent = row.lent_until is not None
+        return {
+            "code": row.code,
+            "name": row.name,
+            "owner": row.owner,
+            "note": row.note,
+            "design": row.design_id,
+            "loan": {"to": row.lent_to, "until": row.lent_until.isoformat()} if lent else None,
+            "registered_at": moment_out(row.registered_at),
+            "retired_at": row.retired_at and moment_out(row.retired_at),
+            "revision": row.revision,
+            "spec": row.spec and spec_out(row.spec, lengths),
+        }
 
 
 class TrailOut(serializers.Serializer):

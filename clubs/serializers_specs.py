@@ -1,21 +1,24 @@
 """What the endpoints take and show of a camera's specs: the hole with what was measured of it, and differences."""
 
+import math
 from collections.abc import Iterator
-from typing import Any
+from datetime import datetime
+from typing import Any, NamedTuple
 
-import numpy as np
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail
 
 from clubs.spec_difference import SpecDifference
+from optics import contributed
 from optics.answers import measure, read_hole
 from optics.core.camera_plan import Hole
+from optics.core.say import Lengths
 from optics.inputs import SUFFIXES, FilmPlaneField
-from optics.outputs import length
 from optics.questions import HoleReadingIn
-from pinpool.http.fields import Length, Moment, Number, QuantityField, StrictSerializer, Text
+from pinpool.http.fields import Length, Moment, Number, QuantityField, StrictSerializer, Text, moment_out
 from pinpool.http.problems import impossible
-from pinpool.plugins.registry import contributions
+from pinpool.http.rows import USERNAME, Columns
+from pinpool.plugins.registry import contribution
 from pinpool.quantities import quantity_out
 
 
@@ -111,22 +114,26 @@ class StoredFilmPlane(serializers.Field):
     """A stored film plane in the form in which one is posted."""
 
     def to_representation(self, value: dict[str, Any]) -> dict[str, Any]:
-        lengths = self.context.get("lengths", "mm")
+        return film_plane_out(value, self.context.get("lengths", "mm"))
 
-        def shown(size: Any, kind: str) -> Any:
-            if kind in PAIRS:
-                return [[shown(part, PAIRS[kind]) for part in pair] for pair in size]
-            if kind == "angle":
-                return quantity_out(float(np.rad2deg(size)), kind)
-            return size if kind in {"number", "text"} or size is None else quantity_out(size, kind, lengths=lengths)
 
-        offset = {"x": value["hole_offset_x_mm"], "y": value["hole_offset_y_mm"]}
-        return {
-            "kind": value["kind"],
-            "height": shown(value["height_mm"], "length"),
-            **{name: shown(size, kind) for name, size, kind in sizes_of(value)},
-            "hole_offset": {key: shown(size, "length") for key, size in offset.items()},
-        }
+def film_plane_out(stored: dict[str, Any], lengths: Lengths) -> dict[str, Any]:
+    """A stored film plane in the form in which one is posted."""
+
+    def shown(size: Any, kind: str) -> Any:
+        if kind in PAIRS:
+            return [[shown(part, PAIRS[kind]) for part in pair] for pair in size]
+        if kind == "angle":
+            return quantity_out(math.degrees(size), kind)
+        return size if kind in {"number", "text"} or size is None else quantity_out(size, kind, lengths=lengths)
+
+    offset = {"x": stored["hole_offset_x_mm"], "y": stored["hole_offset_y_mm"]}
+    return {
+        "kind": stored["kind"],
+        "height": shown(stored["height_mm"], "length"),
+        **{name: shown(size, kind) for name, size, kind in sizes_of(stored)},
+        "hole_offset": {key: shown(size, "length") for key, size in offset.items()},
+    }
 
 
 #: What a list of pairs is made of.
@@ -137,9 +144,9 @@ COMMON = {"kind", "height_mm", "hole_offset_x_mm", "hole_offset_y_mm", "contribu
 
 def sizes_of(film_plane: dict[str, Any]) -> Iterator[tuple[str, Any, str]]:
     """Name, stored value and kind of each parameter: as its plug-in declares them, or by the unit if that is gone."""
-    contribution = contributions("film_planes").get(film_plane["kind"])
-    if contribution:
-        for parameter in contribution.parameters:
+    known = contribution("film_planes", film_plane["kind"])
+    if known:
+        for parameter in known.parameters:
             key = parameter.name + SUFFIXES.get(parameter.kind, "")
             yield parameter.name, film_plane[key], parameter.kind
         return
@@ -156,23 +163,55 @@ class MeasurementOut(serializers.Serializer):
     """One measurement behind a hole, with what it alone makes of the diameter; only the keys of its way."""
 
     way = serializers.CharField(help_text="holes_across, pixels, diameter or scan.")
-    diameter = length("diameter_mm")
-    uncertainty = length("uncertainty_mm", help_text="One standard deviation.")
+    diameter = Length()
+    uncertainty = Length(help_text="One standard deviation.")
     direction = serializers.CharField(required=False)
     holes_across = Number(required=False)
     holes_across_uncertainty = Number(required=False)
-    span = length("span_mm", required=False)
+    span = Length(required=False)
     pixels = Number(required=False)
-    resolution = QuantityField("resolution", source="resolution_dpi", required=False)
+    resolution = QuantityField("resolution", required=False)
     roundness_share = Number(required=False)
 
 
+#: The keys of a measurement as kept, each with what it is shown as and its kind, where it is a quantity.
+MEASURED = {
+    "diameter_mm": ("diameter", "length"),
+    "uncertainty_mm": ("uncertainty", "length"),
+    "span_mm": ("span", "length"),
+    "resolution_dpi": ("resolution", "resolution"),
+}
+
+
+def measurement_out(kept: dict[str, Any], lengths: Lengths) -> dict[str, Any]:
+    """A measurement as `MeasurementOut` declares it."""
+    shown: dict[str, Any] = {}
+    for key, value in kept.items():
+        name, kind = MEASURED.get(key, (key, ""))
+        if kind:
+            shown[name] = quantity_out(value, kind, lengths=lengths)
+        else:
+            shown[name] = str(value) if key in {"way", "direction"} else float(value)
+    return shown
+
+
 class MadeHoleOut(serializers.Serializer):
-    diameter = length("hole_diameter_mm")
-    uncertainty = length("hole_uncertainty_mm", help_text="One standard deviation; 0 where nobody said.")
-    plate_thickness = length("plate_thickness_mm")
-    measured_by = serializers.CharField(source="hole_measured_by")
+    diameter = Length()
+    uncertainty = Length(help_text="One standard deviation; 0 where nobody said.")
+    plate_thickness = Length()
+    measured_by = serializers.CharField()
     measurements = MeasurementOut(many=True, help_text="Empty where only a diameter was given.")
+
+
+def hole_out(made: Any, plate_thickness_mm: float, lengths: Lengths) -> dict[str, Any]:
+    """A hole in a plate as `MadeHoleOut` declares it, of whatever keeps one as a spec does."""
+    return {
+        "diameter": quantity_out(made.hole_diameter_mm, "length", lengths=lengths),
+        "uncertainty": quantity_out(made.hole_uncertainty_mm, "length", lengths=lengths),
+        "plate_thickness": quantity_out(plate_thickness_mm, "length", lengths=lengths),
+        "measured_by": made.hole_measured_by,
+        "measurements": [measurement_out(each, lengths) for each in made.measurements],
+    }
 
 
 def missing_plugin() -> serializers.CharField:
@@ -181,17 +220,58 @@ def missing_plugin() -> serializers.CharField:
     return serializers.CharField(allow_null=True, help_text=text)
 
 
+class SpecRow(NamedTuple):
+    """What is shown of a spec, as it is stored."""
+
+    number: int
+    film_plane: dict[str, Any]
+    hole_diameter_mm: float
+    hole_uncertainty_mm: float
+    plate_thickness_mm: float
+    hole_measured_by: str
+    measurements: list[dict[str, Any]]
+    focal_length_mm: float
+    f_number: float
+    typed: Any
+    reason: str
+    author: str | None
+    created_at: datetime
+
+
+SPEC = Columns(SpecRow, {"author": f"author__{USERNAME}"}, parsed=("film_plane", "measurements"), written=("typed",))
+
+
 class SpecOut(serializers.Serializer):
     number = serializers.IntegerField()
     film_plane = StoredFilmPlane()
     missing_plugin = missing_plugin()
-    hole = MadeHoleOut(source="*")
-    focal_length = length("focal_length_mm")
+    hole = MadeHoleOut()
+    focal_length = Length()
     f_number = Number()
     typed = serializers.JSONField(help_text="What the author wrote, as they wrote it.")
     reason = serializers.CharField()
-    author = serializers.CharField(source="author.get_username", default=None, allow_null=True)
+    author = serializers.CharField(default=None, allow_null=True)
     created_at = Moment()
+
+    def to_representation(self, spec: Any) -> dict[str, Any]:
+        """Of a `SpecRow` or a model instance."""
+        return spec_out(SPEC.row_of(spec), self.context.get("lengths", "mm"))
+
+
+def spec_out(spec: SpecRow, lengths: Lengths) -> dict[str, Any]:
+    """A spec as `SpecOut` declares it."""
+    return {
+        "number": spec.number,
+        "film_plane": film_plane_out(spec.film_plane, lengths),
+        "missing_plugin": contributed.missing_for(spec.film_plane) or None,
+        "hole": hole_out(spec, spec.plate_thickness_mm, lengths),
+        "focal_length": quantity_out(spec.focal_length_mm, "length", lengths=lengths),
+        "f_number": spec.f_number,
+        "typed": spec.typed,
+        "reason": spec.reason,
+        "author": spec.author,
+        "created_at": moment_out(spec.created_at),
+    }
 
 
 class ChangeOut(serializers.Serializer):

@@ -63,8 +63,8 @@ class CamerasView(ClubView):
     }
 
     def get(self, request: Request, club: str) -> Response:
-        rows = filtered(CameraFilter, request, selectors.cameras_in(club=self.member.club))
-        return self.page(rows, serializers.CameraOut, key="code")
+        rows = filtered(CameraFilter, request, selectors.camera_rows(club=self.member.club))
+        return self.page(rows, serializers.CameraOut, key="code", read=serializers.CAMERA.read)
 
     def post(self, request: Request, club: str) -> Response:
         member = self.member

@@ -11,8 +11,9 @@ from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import Direction
 from rest_framework import serializers
 
-from optics.outputs import SaidTime
+from optics.outputs import SaidTime, said_time
 from pinpool.http.fields import Duration, QuantityField, StrictSerializer, Text
+from pinpool.quantities import quantity_out
 
 METHODS = ("tray", "rotary", "tank")
 #: The column's name of each quantity.
@@ -49,7 +50,7 @@ class ProcessField(serializers.Field):
         return values | {"typed": typed} if values else None
 
     def to_representation(self, value: Any) -> Any:
-        return ProcessOut(value, context=self.context).data
+        return process_out(value)
 
 
 class ProcessOut(serializers.Serializer):
@@ -57,13 +58,32 @@ class ProcessOut(serializers.Serializer):
 
     developer = serializers.CharField(default=None, allow_null=True)
     dilution = serializers.CharField(default=None, allow_null=True)
-    temperature = QuantityField("temperature", source="temperature_c", default=None, allow_null=True)
-    time = SaidTime(source="time_s", default=None, allow_null=True)
+    temperature = QuantityField("temperature", default=None, allow_null=True)
+    time = SaidTime(default=None, allow_null=True)
     agitation = serializers.CharField(default=None, allow_null=True)
-    volume = QuantityField("volume", source="volume_ml", default=None, allow_null=True)
+    volume = QuantityField("volume", default=None, allow_null=True)
     method = serializers.ChoiceField(METHODS, default=None, allow_null=True)
     note = serializers.CharField(default=None, allow_null=True)
     typed = serializers.DictField(help_text="The quantities as written.")
+
+    def to_representation(self, kept: dict[str, Any]) -> dict[str, Any]:
+        return process_out(kept)
+
+
+def process_out(kept: dict[str, Any]) -> dict[str, Any]:
+    """A process as `ProcessOut` declares it."""
+    temperature_c, time_s, volume_ml = map(kept.get, KEPT.values())
+    return {
+        "developer": kept.get("developer"),
+        "dilution": kept.get("dilution"),
+        "temperature": None if temperature_c is None else quantity_out(temperature_c, "temperature"),
+        "time": None if time_s is None else said_time(time_s),
+        "agitation": kept.get("agitation"),
+        "volume": None if volume_ml is None else quantity_out(volume_ml, "volume"),
+        "method": kept.get("method"),
+        "note": kept.get("note"),
+        "typed": kept["typed"],
+    }
 
 
 def told_again(kept: dict[str, Any] | None) -> dict[str, Any] | None:

@@ -1,18 +1,21 @@
 """What the paper and log endpoints take and show."""
 
+import uuid
+from datetime import datetime
 from decimal import Decimal
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail
 
+from clubs.models import NAMELESS
 from exposures.bulk import MOST_AT_ONCE
-from exposures.processes import ProcessField, ProcessOut
+from exposures.processes import ProcessField, ProcessOut, process_out
 from exposures.serializers_published import NOTHING_PUBLISHED, PublishedIn, PublishedOut
 from exposures.services import Result
 from optics.inputs import ReadingField, SheetField
-from optics.outputs import SaidTime, number
+from optics.outputs import SaidTime, number, said_time
 from optics.questions import ExposureIndexField
 from pinpool.http.fields import (
     Day,
@@ -27,9 +30,12 @@ from pinpool.http.fields import (
     Text,
     Whole,
     YesNo,
+    moment_out,
 )
 from pinpool.http.problems import impossible
+from pinpool.http.rows import USERNAME, Columns
 from pinpool.http.schema import FaultOut
+from pinpool.quantities import quantity_out
 
 VISIBILITIES = ("private", "club", "shared")
 
@@ -210,13 +216,68 @@ class PictureOut(serializers.Serializer):
     added_at = Moment()
 
 
+class LogRow(NamedTuple):
+    """What is shown of an entry of the log, as it is stored."""
+
+    number: int
+    id: uuid.UUID
+    camera: str
+    spec: int
+    paper: uuid.UUID
+    member: str | None
+    person_id: int | None
+    person: str | None
+    taken_at: datetime
+    reading: Any
+    ev100: float
+    filter_stops: float
+    f_number: float
+    exposure_index: float
+    indicated_time_s: float
+    exposure_time_s: float
+    result: Any
+    result_stops: float | None
+    grade: str
+    process: dict[str, Any] | None
+    note: str
+    place_latitude: Decimal | None
+    place_longitude: Decimal | None
+    shared: bool
+    private: bool
+    corrects: uuid.UUID | None
+    corrected_by: uuid.UUID | None
+    reason: str
+    picture_width: int | None
+    picture_height: int | None
+    picture_added_at: datetime | None
+    revision: int
+
+
+LOG = Columns(
+    LogRow,
+    {
+        "camera": "spec__camera__code",
+        "spec": "spec__number",
+        "paper": "paper_id",
+        "member": f"member__{USERNAME}",
+        "person": "person__name",
+        "corrects": "corrects__id",
+        "corrected_by": "corrected_by__id",
+        "picture_width": "picture__width_pixels",
+        "picture_height": "picture__height_pixels",
+        "picture_added_at": "picture__added_at",
+    },
+    parsed=("process",),
+    written=("reading", "result"),
+)
+
+
 class LogOut(serializers.Serializer):
     id = serializers.UUIDField()
-    camera = serializers.CharField(source="spec.camera.code")
-    spec = serializers.IntegerField(source="spec.number")
-    paper = serializers.UUIDField(source="paper_id")
+    camera = serializers.CharField()
+    spec = serializers.IntegerField()
+    paper = serializers.UUIDField()
     member = serializers.CharField(
-        source="author",
         allow_null=True,
         help_text="The user name, or what somebody without an account is called; null: a former member.",
     )
@@ -229,8 +290,8 @@ class LogOut(serializers.Serializer):
     filter_stops = number()
     f_number = number()
     exposure_index = number()
-    indicated_time = SaidTime(source="indicated_time_s")
-    exposure_time = SaidTime(source="exposure_time_s")
+    indicated_time = SaidTime()
+    exposure_time = SaidTime()
     result = serializers.JSONField(help_text="As written; null: not judged.")
     result_stops = number(allow_null=True, help_text="Stops over (+) or under.")
     grade = serializers.CharField(help_text="judged, bracketed or densitometer; empty where it was not judged.")
@@ -240,14 +301,57 @@ class LogOut(serializers.Serializer):
     visibility = serializers.ChoiceField(VISIBILITIES)
     shared = serializers.BooleanField()
     corrects = serializers.UUIDField(
-        source="corrects.id", default=None, allow_null=True, help_text="The entry that this one is a correction of."
+        default=None, allow_null=True, help_text="The entry that this one is a correction of."
     )
-    corrected_by = serializers.UUIDField(
-        source="corrected_by.id", default=None, allow_null=True, help_text="The entry that counts in its place."
-    )
+    corrected_by = serializers.UUIDField(default=None, allow_null=True, help_text="The entry that counts in its place.")
     reason = serializers.CharField(help_text="Why it was corrected.")
     picture = PictureOut(default=None, allow_null=True)
     revision = serializers.IntegerField()
+
+    def to_representation(self, log: Any) -> dict[str, Any]:
+        """Of a `LogRow` or a model instance."""
+        row: LogRow = LOG.row_of(log)
+        return {
+            "id": str(row.id),
+            "camera": row.camera,
+            "spec": row.spec,
+            "paper": str(row.paper),
+            "member": row.member if row.person_id is None else row.person or NAMELESS,
+            "without_account": row.person_id is not None,
+            "taken_at": moment_out(row.taken_at),
+            "reading": row.reading,
+            "ev100": row.ev100,
+            "filter_stops": row.filter_stops,
+            "f_number": row.f_number,
+            "exposure_index": row.exposure_index,
+            "indicated_time": said_time(row.indicated_time_s),
+            "exposure_time": said_time(row.exposure_time_s),
+            "result": row.result,
+            "result_stops": row.result_stops,
+            "grade": row.grade,
+            "process": row.process and process_out(row.process),
+            "note": row.note,
+            "place": place_out(row.place_latitude, row.place_longitude),
+            "visibility": "private" if row.private else "shared" if row.shared else "club",
+            "shared": row.shared,
+            "corrects": row.corrects and str(row.corrects),
+            "corrected_by": row.corrected_by and str(row.corrected_by),
+            "reason": row.reason,
+            "picture": row.picture_added_at
+            and {
+                "width_pixels": row.picture_width,
+                "height_pixels": row.picture_height,
+                "added_at": moment_out(row.picture_added_at),
+            },
+            "revision": row.revision,
+        }
+
+
+def place_out(latitude: Decimal | None, longitude: Decimal | None) -> dict[str, Any] | None:
+    """Where it was taken, as `PlaceOut` declares it."""
+    if latitude is None or longitude is None:
+        return None
+    return {"latitude": quantity_out(float(latitude), "angle"), "longitude": quantity_out(float(longitude), "angle")}
 
 
 class OutcomeOut(serializers.Serializer):

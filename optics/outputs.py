@@ -19,9 +19,12 @@ class SaidTime(QuantityField):
         super().__init__("time", **kwargs)
 
     def to_representation(self, value: float) -> dict[str, Any] | None:
-        if not np.isfinite(value):
-            return None
-        return {**quantity_out(float(value), "time"), "text": say_time(float(value))}
+        return said_time(value) if np.isfinite(value) else None
+
+
+def said_time(time_s: float) -> dict[str, Any]:
+    """A time with the words for it, as a `SaidTime` shows it."""
+    return {**quantity_out(time_s, "time"), "text": say_time(float(time_s))}
 
 
 class Angle(QuantityField):

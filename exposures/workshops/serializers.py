@@ -4,7 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from clubs.serializers_specs import MadeHoleOut
+from clubs.serializers_specs import MadeHoleOut, hole_out
 from exposures.processes import ProcessField, ProcessOut
 from exposures.workshops.codes import shown_code
 from exposures.workshops.holes import plate_thickness_mm
@@ -112,9 +112,7 @@ class WithHole(serializers.Serializer):
     def get_hole(self, place: Place) -> MadeHoleOut(allow_null=True):  # type: ignore[valid-type]
         if place.hole_diameter_mm is None:
             return None
-        names = ("hole_diameter_mm", "hole_uncertainty_mm", "hole_measured_by", "measurements")
-        made = {name: getattr(place, name) for name in names} | {"plate_thickness_mm": plate_thickness_mm(place)}
-        return MadeHoleOut(made, context=self.context).data
+        return hole_out(place, plate_thickness_mm(place), self.context.get("lengths", "mm"))
 
     def get_f_number(self, place: Place) -> Number(allow_null=True):  # type: ignore[valid-type]
         return f_number_shown(place)

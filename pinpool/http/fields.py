@@ -190,6 +190,13 @@ class Moment(serializers.DateTimeField):
     format, timezone = ISO_8601, UTC
 
 
+def moment_out(value: datetime) -> str:
+    """An instant as a `Moment` shows it."""
+    if value.tzinfo is not UTC:
+        value = value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+    return value.isoformat().removesuffix("+00:00") + "Z"
+
+
 class Day(serializers.DateField):
     """A day such as `2026-06-21`, from 1950 to 2100, whatever form a host site's own API has for it."""
 

@@ -2,7 +2,7 @@
 
 import base64
 import binascii
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -42,8 +42,15 @@ def page_of_list(request: Request, rows: Iterable[Any], *, key: str) -> Page:
     return _page(request, found, key=key, after=backwards or more, before=more if backwards else edge is not None)
 
 
-def page_of_rows(request: Request, rows: QuerySet, *, key: str, newest_first: bool = False) -> Page:
-    """The page of `rows` that the request asks for, in the order of the unique field `key`."""
+def page_of_rows(
+    request: Request,
+    rows: QuerySet,
+    *,
+    key: str,
+    newest_first: bool = False,
+    read: Callable[[QuerySet], Iterable[Any]] = iter,
+) -> Page:
+    """The page of `rows` that the request asks for, in the order of the unique field `key`, as `read` reads them."""
     size = _page_size(request)
     backwards, edge = _read_cursor(request)
     ascending = newest_first == backwards
@@ -56,7 +63,7 @@ def page_of_rows(request: Request, rows: QuerySet, *, key: str, newest_first: bo
         except Exception as fault:  # field.to_python raises Django's own ValidationError
             raise _bad("cursor", "Copy the cursor from next or previous.") from fault
         rows = rows.filter(**{f"{key}__{'gt' if ascending else 'lt'}": bound})
-    found = list(rows.order_by(key if ascending else f"-{key}")[: size + 1])
+    found = list(read(rows.order_by(key if ascending else f"-{key}")[: size + 1]))
     more, found = len(found) > size, found[:size]
     if backwards:
         found.reverse()

@@ -25,6 +25,7 @@ from pinpool.tokens import TokenAuthentication
 from .etags import tagged
 from .filters import FIELDS, LENGTHS, only_fields, refuse_unknown_query
 from .json_text import as_json
+from .kept_fields import bound
 from .pages import page_of_rows
 from .parsers import StrictJSONParser
 from .problems import handle_exception
@@ -95,9 +96,9 @@ class View(APIView):
 
     def read(self, request: Request, serializer: type[BaseSerializer], **more: Any) -> Any:
         """The validated body; raises with every fault at once. `more` goes into the serializer's context."""
-        bound = serializer(data=request.data, context=self.context() | more)
-        bound.is_valid(raise_exception=True)
-        return bound.validated_data
+        with bound(serializer, data=request.data, context=self.context() | more) as body:
+            body.is_valid(raise_exception=True)
+            return body.validated_data
 
     def context(self) -> dict[str, Any]:
         """What serializers of bodies are told beside the body."""
@@ -106,7 +107,8 @@ class View(APIView):
     def answer(self, result: Any, serializer: type[BaseSerializer], status: int = 200) -> Response:
         """`result` shown by `serializer`, lengths in the unit the caller asked for."""
         context = {"request": self.request, "lengths": self.request.query_params.get("lengths", "mm")}
-        return Response(only_fields(self.request, serializer(result, context=context).data), status=status)
+        with bound(serializer, instance=result, context=context) as shown:
+            return Response(only_fields(self.request, shown.data), status=status)
 
 
 class AccountView(View):
@@ -124,10 +126,9 @@ class AccountView(View):
         """A stored object with its ETag."""
         return tagged(self.request, self.answer(row, serializer, status), row.revision)
 
-    def page(self, rows: Any, serializer: type[BaseSerializer], *, key: str, newest_first: bool = False) -> Response:
-        """A cursor page of rows."""
-        found = page_of_rows(self.request, rows, key=key, newest_first=newest_first)
-        return self.answer(found, page_of(serializer))
+    def page(self, rows: Any, serializer: type[BaseSerializer], **how: Any) -> Response:
+        """A cursor page of rows, as `page_of_rows` splits and reads them."""
+        return self.answer(page_of_rows(self.request, rows, **how), page_of(serializer))
 
 
 class Computation(View):

@@ -56,9 +56,9 @@ def forget(entry: Entry) -> None:
 
 def seen(entry: Entry) -> Entry:
     """The entry as it is to be shown and used now, given how its plug-in has done."""
-    if entry.plugin is None:
+    record = _records.get((entry.package, entry.name))
+    if entry.plugin is None or record is None:
         return entry
-    record = record_of(entry)
     if record.tampered:
         reason = (
             f"{entry.package}: changed what others contribute, which was undone; it is left out until the service is "

@@ -88,6 +88,12 @@ def contributions(point: str) -> Mapping[str, Contribution[Any]]:
     return MappingProxyType({c.name: c for entry in entries() if entry.plugin for c in getattr(entry.plugin, point)})
 
 
+def contribution(point: str, name: str) -> Contribution[Any] | None:
+    """The active contribution to `point` of this name, if there is one."""
+    found = (each for entry in entries() for each in getattr(entry.plugin, point, ()))
+    return next((each for each in found if each.name == name), None)
+
+
 def owner(point: str, name: str) -> str:
     """The plug-in that contributes `name` to `point`."""
     return _found(point, name)[0].name
@@ -110,7 +116,7 @@ def from_elsewhere(point: str, name: str) -> str:
 
 def missing(point: str, name: str, plugin: str = "") -> str:
     """Why a stored `name` that came with `plugin` cannot be called now, or "": it may outlive its plug-in."""
-    if name in contributions(point):
+    if contribution(point, name) is not None:
         return ""
     for entry in loaded():
         if any(each.name == name for each in getattr(entry.plugin, point, ())):
