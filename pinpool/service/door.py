@@ -45,10 +45,6 @@ class _Refused(Exception):
         self.status, self.wait_s = status, wait_s
 
 
-class _Gone(Exception):
-    """The client is, and nobody is left to answer."""
-
-
 class Door:
     """An ASGI application around a WSGI one. `beat` is called every second, unless an answer takes `longest_s`."""
 
@@ -79,8 +75,6 @@ class Door:
                 answer.seek(0)
                 answer.truncate()
                 start = _say(scope, refused, answer)
-            except _Gone:
-                return
             await _give(start, answer, send)
 
     @contextmanager
@@ -109,6 +103,8 @@ class Door:
             return 0
         if not claimed.isdigit() or len(claimed) > 18 or int(claimed) > self._most:
             raise _Refused(413, f"A body may have at most {self._most} bytes.")
+        # The client may be gone, or only have no more to send. Without an answer of ours granian says 500.
+        broken_off = _Refused(400, "The body broke off before its end.")
         started, length, more = time.monotonic(), 0, True
         try:
             while more:
@@ -116,7 +112,7 @@ class Door:
                 async with asyncio.timeout(min(PATIENCE_S, left)):
                     message = await receive()
                 if message["type"] != "http.request":
-                    raise _Gone
+                    raise broken_off
                 piece = message.get("body", b"")
                 hold(len(piece))
                 body.write(piece)
@@ -127,7 +123,7 @@ class Door:
         except OSError as fault:
             raise _Refused(507, str(StorageFull.default_detail)) from fault
         if length < int(claimed):
-            raise _Gone  # in the middle of it
+            raise broken_off
         return length
 
     def _ask(self, environ: dict[str, Any], answer: IO[bytes]) -> Scope:
