@@ -35,7 +35,7 @@ class TokenAuthentication(BaseAuthentication):
                     ApiToken.objects.filter(pk=token.pk).update(last_used_at=now)
             except (
                 OperationalError
-            ) as fault:  # a full disk or a held database is no reason to keep anybody from reading
+            ) as fault:  # a full disk or a held database keeps nobody from reading
                 logger.warning("The use of a token was not noted: %s", fault)
         return token.user, token
 
