@@ -15,6 +15,7 @@ from optics.core.film_planes import FilmPlane
 from optics.core.reciprocity import Law
 from optics.core.sheet_cuts import NAMED_SHEETS
 from pinpool.http.fields import Duration, Length, Number, Offset, QuantityField, StrictSerializer, Text
+from pinpool.http.kept_fields import bound
 from pinpool.http.problems import impossible
 from pinpool.plugins.model import Contribution, Parameter
 from pinpool.plugins.registry import contributions
@@ -133,10 +134,10 @@ class ByKind(serializers.Field):
         """The contribution's name and its parameters as its function takes them."""
         name = self.chosen(data)
         fixed = ((self.selector, name),) if self.selector and self.selector in data else ()
-        bound = parameters_serializer(self.point, name, fixed)(data=data, context=self.context)
-        bound.is_valid(raise_exception=True)
-        self.raw = bound.validated_data
-        return name, keywords(contributions(self.point)[name], bound.validated_data)
+        with bound(parameters_serializer(self.point, name, fixed), data=data, context=self.context) as body:
+            body.is_valid(raise_exception=True)
+            self.raw = body.validated_data
+        return name, keywords(contributions(self.point)[name], self.raw)
 
     def to_representation(self, value: Any) -> Any:
         return value
@@ -269,9 +270,9 @@ class SheetField(serializers.Field):
             if data not in NAMED_SHEETS:
                 raise serializers.ValidationError(f"One of {', '.join(NAMED_SHEETS)}, or a size.", "invalid_choice")
             return NAMED_SHEETS[data]
-        bound = SizeIn(data=data)
-        bound.is_valid(raise_exception=True)
-        return bound.validated_data["width"], bound.validated_data["height"]
+        with bound(SizeIn, data=data) as body:
+            body.is_valid(raise_exception=True)
+            return body.validated_data["width"], body.validated_data["height"]
 
     def to_representation(self, value: Any) -> Any:
         return value
