@@ -134,8 +134,9 @@ def beside(peer: str, of: str, cold: Cold, theirs: Cold | None, least: float) ->
     yield row(f"fit of {of}, beside {peer}", cold.seconds, theirs.seconds, least=least)
     above = cold.criterion - theirs.criterion
     yield Figure(f"criterion of {of}, above {peer}'s", above, "", goal="≤ 1e-6", met=above <= 1e-6, command=COMMAND)
-    yield Figure(f"memory of a fit of {of}, beside {peer}", cold.memory_mb, "MB", theirs.memory_mb,
-                 cold.memory_mb / theirs.memory_mb, command=COMMAND)  # fmt: skip
+    share = cold.memory_mb / theirs.memory_mb if theirs.memory_mb else None
+    yield Figure(f"memory of a fit of {of}, beside {peer}", cold.memory_mb, "MB", theirs.memory_mb, share,
+                 command=COMMAND)  # fmt: skip
 
 
 def mixedlm(logs: Logs) -> Cold | None:
