@@ -50,7 +50,7 @@ BENCHES = [
     Bench("sheets", quick={"packs": 20}, stores=False),
     Bench("field_page", quick={"rounds": 3}, stores=False),
     Bench("contention", quick={"requests": 1000}),
-    Bench("connections"),
+    Bench("connections", quick={"seconds": 1.5}),
     Bench("memory", quick={"requests": 5000}),
     Bench("growth", quick={"logs": 20_000}),
 ]
