@@ -73,7 +73,7 @@ def check_security_contact(app_configs: Any, **kwargs: Any) -> list[checks.Check
     """An error where security.txt would name what no program can follow, or hold a line of somebody else's."""
     from pinpool.conf import setting  # noqa: PLC0415
 
-    faults = []
+    faults: list[checks.CheckMessage] = []
     for name, starts in (("SECURITY_CONTACT", ("mailto:", "https://")), ("SECURITY_POLICY", ("https://",))):
         value: str = setting(name)
         if value and (not value.startswith(starts) or any(letter.isspace() for letter in value)):
