@@ -10,7 +10,7 @@ from decimal import Decimal
 from functools import partial
 from typing import Any
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from clubs.models import Camera, CameraSpec, Membership
 from clubs.selectors import cameras_in
@@ -94,10 +94,19 @@ def _parts(part: str) -> list[Column]:
     return [(name, partial(_told, part=part, name=name.partition(".")[2])) for name in names]
 
 
+def _in_chunks(rows: QuerySet[ExposureLog], size: int = 1000) -> Iterator[ExposureLog]:
+    """Logs in order. PostgreSQL would have found all of them before a cursor outside a transaction gives the first."""
+    after: int | None = 0
+    while after is not None:
+        chunk = list(rows.filter(number__gt=after)[:size])
+        yield from chunk
+        after = chunk[-1].number if len(chunk) == size else None
+
+
 def _exposures(actor: Membership) -> tuple[Iterable[Any], list[Column]]:
     rows = ExposureLog.objects.filter(Q(private=False) | Q(member=actor.user), club=actor.club).order_by("number")
     related = rows.select_related("spec__camera", "paper", "member", "person", "corrects", "corrected_by")
-    return related.iterator(chunk_size=1000), [
+    return _in_chunks(related), [
         _attribute("id"),
         ("camera", lambda log: log.spec.camera.code),
         ("spec", lambda log: log.spec.number),
