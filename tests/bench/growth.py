@@ -18,10 +18,10 @@ from pathlib import Path
 from typing import Any
 
 HERE = Path(__file__).resolve()
-sys.path[:0] = [str(HERE.parents[2])]
+sys.path.insert(1, str(HERE.parents[2]))
 
-from tests.bench.asked import database, set_up
-from tests.bench.figures import Figure, machine, number
+from asked import database, set_up
+from figures import Figure, machine, number
 
 COMMAND = "python tests/bench/growth.py"
 #: A page deep inside against the first, and the same page in a larger database against a smaller one.
@@ -33,9 +33,10 @@ def measured(logs: int, *, partitions: bool) -> dict[str, Any]:
     with database():
         os.environ["PINPOOL_ACCESS_LOG"] = "WARNING"
         set_up()
-        from django.core.management import call_command  # noqa: PLC0415  (the environment is ready only now)
-
-        from tests.bench import growth_partitions, growth_rows, growth_statements  # noqa: PLC0415
+        import growth_partitions  # noqa: PLC0415  (the environment is ready only now)
+        import growth_rows  # noqa: PLC0415
+        import growth_statements  # noqa: PLC0415
+        from django.core.management import call_command  # noqa: PLC0415
 
         call_command("migrate", verbosity=0)
         found = growth_statements.Found()

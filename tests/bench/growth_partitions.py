@@ -12,14 +12,14 @@ from statistics import median
 from typing import Any
 
 from django.db import connection
+from evidence import clocked
+from growth_rows import indexes_of_the_log
+from growth_statements import LOG, Found, Statement, explained, planned_ms, statement_ms, work
 
 from clubs.models import Membership
 from exposures.evidence import counted
 from exposures.models import ExposureLog, Paper
 from exposures.selectors import exposures_for
-from tests.bench.evidence import clocked
-from tests.bench.growth_rows import indexes_of_the_log
-from tests.bench.growth_statements import LOG, Found, Statement, explained, planned_ms, statement_ms, work
 
 PARTS, NEW_LOGS = 16, 200
 

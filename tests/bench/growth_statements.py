@@ -22,6 +22,9 @@ from urllib.parse import quote
 
 from django.contrib.auth import get_user_model
 from django.db import connection, models, transaction
+from evidence import clocked
+from growth_rows import Size, paper_id, postgres
+from log_pages import cursor
 from rest_framework.test import APIClient
 
 from clubs.models import Membership, TrailEntry
@@ -33,9 +36,6 @@ from exposures.own_data import exposures_of
 from exposures.pooled import pooled
 from exposures.scopes import Scope
 from pinpool.service.backups import back_up
-from tests.bench.evidence import clocked
-from tests.bench.growth_rows import Size, paper_id, postgres
-from tests.bench.log_pages import cursor
 from tests.bodies import CLUB
 
 ROUNDS, NEW_LOGS = 7, 15
