@@ -7,6 +7,7 @@ from django.http import Http404
 
 from clubs.models import Camera, CameraSpec, Club, Membership
 from clubs.services import check_role
+from pinpool.prepared import Prepared, Told, columns_of, model_from
 
 
 def clubs_of(*, actor: Any) -> QuerySet[Club]:
@@ -15,11 +16,23 @@ def clubs_of(*, actor: Any) -> QuerySet[Club]:
 
 def membership_in(*, actor: Any, club: str, action: str) -> Membership:
     """The actor's membership of the club with this slug, if their role allows the action."""
-    found = Membership.objects.select_related("club", "user").filter(user=actor, club__slug=club).first()
-    if found is None:
+    row = next(_membership(user=actor.pk, club=club), None)
+    if row is None:
         raise Http404
+    values = iter(row)
+    found: Membership = model_from(Membership, values)
+    found.club, found.user = model_from(Club, values), actor
     check_role(membership=found, action=action)
     return found
+
+
+@Prepared
+def _membership() -> QuerySet:
+    """An account's membership of the club of a slug: all columns of it, then all of the club's."""
+    user, slug = Told("user", Membership._meta.get_field("user")), Told("club", Club._meta.get_field("slug"))
+    return Membership.objects.filter(user=user, club__slug=slug).values_list(
+        *columns_of(Membership), *columns_of(Club, "club__")
+    )
 
 
 def members_in(*, club: Club) -> QuerySet[Membership]:
