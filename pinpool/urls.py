@@ -6,7 +6,7 @@ from django.contrib import admin
 from django.urls import include, path, re_path
 from django.views.generic import RedirectView
 
-from pinpool.http.problems import UNREADABLE, problem_response, refusal_of
+from pinpool.http.problems import UNREADABLE, handle_exception, problem_response, refusal_of
 from pinpool.service.security_txt import security_txt
 from pinpool.web.views import NowherePage
 
@@ -27,5 +27,5 @@ def handler400(request: object, exception: object) -> object:  # noqa: ARG001  (
 def handler500(request: object) -> object:  # noqa: ARG001  (Django's signature)
     refusal = refusal_of(sys.exc_info()[1])
     if refusal is not None:
-        return problem_response(refusal.status_code, str(refusal.detail))
+        return handle_exception(refusal, {})
     return problem_response(500, "The service met a fault of its own; it has been logged. Nothing was stored.")

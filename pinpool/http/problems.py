@@ -27,6 +27,7 @@ TITLES = {
     404: ("not_found", "There is nothing here, or nothing you may see"),
     405: ("method_not_allowed", "This address does not take that method"),
     406: ("not_acceptable", "This address cannot answer in that form"),
+    408: ("too_slow", "The request came too slowly"),
     409: ("conflict", "This contradicts what is stored"),
     412: ("changed_meanwhile", "Somebody changed this since you read it"),
     413: ("too_large", "The request is too large"),
