@@ -20,12 +20,12 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
-from django.core.management import call_command
 from django.db import connection
 from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.recorder import MigrationRecorder
 
 from pinpool import __version__
+from pinpool.service.versions import bring_up_to_date
 
 FORMAT, VERSION = "pinpool-backup", 1
 _DATABASE, _SECRET, _MEDIA = "database", "secret_key", "media"
@@ -131,7 +131,7 @@ def restore(file: Path) -> dict[str, Any]:
     if found != manifest["tables"]:
         wrong = ", ".join(name for name in found if found[name] != manifest["tables"][name])
         raise CannotBackUp(f"These tables came back with other numbers of rows: {wrong}.")
-    call_command("migrate", interactive=False, verbosity=0)
+    bring_up_to_date()
     return manifest
 
 
