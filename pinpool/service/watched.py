@@ -10,7 +10,9 @@ import os
 import socket
 import threading
 import time
+from contextlib import suppress
 from functools import partial
+from queue import Empty, SimpleQueue
 from typing import Any
 
 from granian import Granian
@@ -26,11 +28,40 @@ UNTAKEN_S = 30
 logger = logging.getLogger(__name__)
 
 
+class Waker:
+    """In the place of granian's event, which its signal handlers set while the same thread may be waiting for it.
+
+    An event's lock would then be waited for by who holds it, and nothing would stop the service any more; a queue of
+    this kind may be put into at any moment. Each call of `set` ends one call of `wait`, so that none is lost and nobody
+    turns in circles.
+    """
+
+    def __init__(self) -> None:
+        self._told: SimpleQueue[None] = SimpleQueue()
+
+    def set(self) -> None:
+        self._told.put(None)
+
+    def clear(self) -> None:
+        """Nothing: who waited has taken what there was."""
+
+    def forget(self) -> None:
+        """Whatever was set before."""
+        with suppress(Empty):
+            while True:
+                self._told.get_nowait()
+
+    def wait(self, timeout: float | None = None) -> None:
+        with suppress(Empty):
+            self._told.get(timeout=timeout)
+
+
 class Server(Granian):  # type: ignore[misc, valid-type]
     """Calls the loader of each worker with `beat`, a function that the worker is to call every second."""
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
+        self.main_loop_interrupt = Waker()
         self._beats = multiprocessing.RawArray("d", self.workers)
         self.on_startup(threading.Thread(target=self._watch, daemon=True).start)
 
@@ -73,7 +104,7 @@ class Server(Granian):  # type: ignore[misc, valid-type]
             super()._serve_loop(spawn_target, target_loader)
             if not self.interrupt_signal:
                 logger.error("Workers die as soon as they are started; trying again in %s s.", PAUSE_S)
-                self.main_loop_interrupt.clear()
+                self.main_loop_interrupt.forget()
                 self.main_loop_interrupt.wait(PAUSE_S)
             if self.interrupt_signal:
                 self.interrupt_children.clear()  # that some died before is no reason to call this a failure

@@ -1,0 +1,44 @@
+"""What wakes the server's main loop."""
+
+import subprocess
+import sys
+import time
+
+from pinpool.service.watched import Waker
+
+#: A timer's signals set what the main thread waits for, at whatever moment they come.
+SIGNALS = """
+import signal
+from pinpool.service.watched import Waker
+waker, came = Waker(), 0
+def wake(*_):
+    global came
+    came += 1
+    waker.set()
+signal.signal(signal.SIGALRM, wake)
+signal.setitimer(signal.ITIMER_REAL, 1e-4, 1e-4)
+while came < 3000:
+    waker.wait(1e-4)
+    waker.clear()
+signal.setitimer(signal.ITIMER_REAL, 0)
+print(came >= 3000)
+"""
+
+
+def test_a_signal_may_come_while_it_is_waited_for() -> None:
+    """A lock that is held while a handler asks for it would be waited for for ever."""
+    done = subprocess.run([sys.executable, "-c", SIGNALS], capture_output=True, text=True, check=False, timeout=60)
+    assert (done.returncode, done.stdout) == (0, "True\n"), done.stderr
+
+
+def test_each_wake_up_is_waited_for_once() -> None:
+    """None is lost where two come at once, and none is left to turn in circles by."""
+    waker, began = Waker(), time.monotonic()
+    waker.set()
+    waker.set()
+    waker.wait(60)
+    waker.clear()
+    waker.wait(60)
+    assert time.monotonic() - began < 30
+    waker.wait(0.05)
+    assert time.monotonic() - began >= 0.05
