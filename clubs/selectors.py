@@ -51,11 +51,11 @@ def cameras_in(*, club: Club) -> QuerySet[Camera]:
     return Camera.objects.filter(club=club).select_related("owner", "lent_to").prefetch_related("specs__author")
 
 
-def camera_rows(*, club: Club) -> QuerySet[Camera]:
-    """The club's cameras, each beside the columns of the spec in force, as `spec`."""
+def camera_rows(*, club: Any) -> QuerySet[Camera]:
+    """A club's cameras, by its key, each beside the columns of the spec in force as `spec`."""
     latest = CameraSpec.objects.filter(camera=OuterRef("pk")).order_by("-number").values("number")[:1]
     in_force = FilteredRelation("specs", condition=Q(specs__number=Subquery(latest)))
-    return Camera.objects.filter(club=club).annotate(spec=in_force)
+    return Camera.objects.filter(club_id=club).annotate(spec=in_force)
 
 
 def camera_in(*, club: Club, code: str) -> Camera:

@@ -1,7 +1,6 @@
 """The endpoints for cameras: the registry, loans, and what each camera has been."""
 
 import django_filters
-from django.contrib.auth import get_user_model
 from django.db.models import Q, QuerySet
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework.exceptions import ErrorDetail, ValidationError
@@ -14,12 +13,13 @@ from clubs.serializers_specs import DifferenceOut, SpecIn, SpecOut
 from clubs.spec_difference import SpecDifference
 from clubs.views import CHANGE, READ, WRITE, ClubView
 from pinpool.http.etags import Expected, tagged
-from pinpool.http.filters import LENGTHS, filtered
+from pinpool.http.filters import LENGTHS
+from pinpool.http.listings import Listing
 from pinpool.http.pages import PAGE_QUERY
+from pinpool.http.rows import USERNAME
 from pinpool.http.schema import Operation
+from pinpool.plugins.registry import entries
 from pinpool.plugins.switches import on_with
-
-USERNAME = get_user_model().USERNAME_FIELD
 
 
 class CameraFilter(django_filters.FilterSet):
@@ -44,6 +44,18 @@ class CameraFilter(django_filters.FilterSet):
         return rows
 
 
+#: A spec never changes, but its author's account may go, and with its plug-in the names of its sizes.
+CAMERAS = Listing(
+    rows=selectors.camera_rows,
+    told={"club": Camera._meta.get_field("club")},
+    columns=serializers.CAMERA,
+    stamp=("code", "revision", f"owner__{USERNAME}", f"lent_to__{USERNAME}", f"spec__author__{USERNAME}"),
+    key=Camera._meta.get_field("code"),
+    filters=CameraFilter,
+    beside=lambda: [(each.package, each.name, each.version, each.reason) for each in entries()],
+)
+
+
 class CamerasView(ClubView):
     """The club's registry of cameras."""
 
@@ -63,8 +75,7 @@ class CamerasView(ClubView):
     }
 
     def get(self, request: Request, club: str) -> Response:
-        rows = filtered(CameraFilter, request, selectors.camera_rows(club=self.member.club))
-        return self.page(rows, serializers.CameraOut, key="code", read=serializers.CAMERA.read)
+        return self.listed(CAMERAS, serializers.CameraOut, club=self.member.club_id)
 
     def post(self, request: Request, club: str) -> Response:
         member = self.member

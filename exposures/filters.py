@@ -68,7 +68,12 @@ class ExposureFilter(django_filters.FilterSet):
         rows = super().filter_queryset(queryset)
         if self.form.cleaned_data["since"] or self.form.cleaned_data["until"]:
             rows = rows.filter(number__gt=0)
-        return rows if self.form.cleaned_data["corrected"] else rows.filter(corrected_at=None)
+        return rows if self.form.cleaned_data["corrected"] else self.unasked(rows)
+
+    @staticmethod
+    def unasked(rows: QuerySet) -> QuerySet:
+        """What is left where no filter is asked for."""
+        return rows.filter(corrected_at=None)
 
     def any_way(self, rows: QuerySet, _name: str, _value: bool) -> QuerySet:
         return rows

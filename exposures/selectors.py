@@ -144,10 +144,14 @@ def catalogue_of(club: Club) -> list[CatalogueEntry]:
 
 
 def exposures_for(*, reader: Membership) -> QuerySet[ExposureLog]:
-    """The club's log as one member may see it: of the private entries their own alone."""
-    seen = Q(private=False) | Q(member_id=reader.user_id)
-    rows = ExposureLog.objects.filter(seen, club_id=reader.club_id)
+    """The club's log as one member may see it, with what is shown of each entry."""
+    rows = log_rows(club=reader.club_id, reader=reader.user_id)
     return rows.select_related("spec__camera", "member", "person", "picture", "corrects", "corrected_by")
+
+
+def log_rows(*, club: Any, reader: Any) -> QuerySet[ExposureLog]:
+    """A club's log as one account may see it, both by their keys: of the private entries its own alone."""
+    return ExposureLog.objects.filter(Q(private=False) | Q(member_id=reader), club_id=club)
 
 
 def exposure_for(*, reader: Membership, id: uuid.UUID) -> ExposureLog:  # noqa: A002  (the contract's key)

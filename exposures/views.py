@@ -11,13 +11,16 @@ from clubs.selectors import camera_in
 from clubs.views import READ, WRITE, ClubView
 from exposures import bulk, pictures, selectors, serializers, services
 from exposures.filters import ExposureFilter, PaperFilter
+from exposures.models import ExposureLog
 from exposures.serializers_published import PublishedLawField
 from optics.inputs import ReadingField, readings_told
 from pinpool.http.etags import Expected
 from pinpool.http.filters import LENGTHS, filtered
 from pinpool.http.images import JPEGRenderer, PictureView, picture
+from pinpool.http.listings import Listing
 from pinpool.http.pages import PAGE_QUERY
 from pinpool.http.problems import refuse_unknown
+from pinpool.http.rows import USERNAME
 from pinpool.http.schema import Operation
 from pinpool.http.uploads import UploadParser
 from pinpool.plugins.switches import on_with
@@ -69,6 +72,18 @@ class PaperView(ClubView):
         return self.one(paper, serializers.PaperOut)
 
 
+#: Whatever of an entry changes raises its revision, but for the name of whose it is.
+EXPOSURES = Listing(
+    rows=selectors.log_rows,
+    told={"club": ExposureLog._meta.get_field("club"), "reader": ExposureLog._meta.get_field("member")},
+    columns=serializers.LOG,
+    stamp=("number", "revision", f"member__{USERNAME}", "person__name"),
+    key=ExposureLog._meta.get_field("number"),
+    newest_first=True,
+    filters=ExposureFilter,
+)
+
+
 class ExposuresView(ClubView):
     """The shared log, the newest entry first."""
 
@@ -93,8 +108,8 @@ class ExposuresView(ClubView):
     }
 
     def get(self, request: Request, club: str) -> Response:
-        rows = filtered(ExposureFilter, request, selectors.exposures_for(reader=self.member))
-        return self.page(rows, serializers.LogOut, key="number", newest_first=True)
+        member = self.member
+        return self.listed(EXPOSURES, serializers.LogOut, club=member.club_id, reader=member.user_id)
 
     def post(self, request: Request, club: str) -> Response:
         member = self.member

@@ -5,6 +5,7 @@ import binascii
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from operator import attrgetter
 from typing import Any
 
 from django.db.models import QuerySet
@@ -39,42 +40,61 @@ def page_of_list(request: Request, rows: Iterable[Any], *, key: str) -> Page:
         ordered = [row for row in ordered if (getattr(row, key) < edge if backwards else getattr(row, key) > edge)]
     found = ordered[-size:] if backwards else ordered[:size]
     more = len(found) < len(ordered)
-    return _page(request, found, key=key, after=backwards or more, before=more if backwards else edge is not None)
+    before = more if backwards else edge is not None
+    return _page(request, found, key=attrgetter(key), after=backwards or more, before=before)
 
 
-def page_of_rows(
-    request: Request,
-    rows: QuerySet,
-    *,
-    key: str,
-    newest_first: bool = False,
-    read: Callable[[QuerySet], Iterable[Any]] = iter,
-) -> Page:
-    """The page of `rows` that the request asks for, in the order of the unique field `key`, as `read` reads them."""
-    size = _page_size(request)
-    backwards, edge = _read_cursor(request)
-    ascending = newest_first == backwards
-    if edge is not None:
-        field = rows.model._meta.get_field(key)
-        try:
-            bound = field.to_python(edge)
-            if isinstance(bound, datetime):
-                bound = bound.astimezone(UTC)  # beyond the year 1 or 9999 no database takes it
-        except Exception as fault:  # field.to_python raises Django's own ValidationError
-            raise _bad("cursor", "Copy the cursor from next or previous.") from fault
-        rows = rows.filter(**{f"{key}__{'gt' if ascending else 'lt'}": bound})
-    found = list(read(rows.order_by(key if ascending else f"-{key}")[: size + 1]))
-    more, found = len(found) > size, found[:size]
-    if backwards:
-        found.reverse()
-    return _page(request, found, key=key, after=backwards or more, before=more if backwards else edge is not None)
+def page_of_rows(request: Request, rows: QuerySet, *, key: str, newest_first: bool = False) -> Page:
+    """The page of `rows` that the request asks for, in the order of the unique field `key`."""
+    part = Part.asked_for(request, rows.model._meta.get_field(key), newest_first=newest_first)
+    return part.page(request, part.of(rows, key), attrgetter(key))
 
 
-def _page(request: Request, found: list[Any], *, key: str, after: bool, before: bool) -> Page:
+@dataclass(frozen=True)
+class Part:
+    """Which rows a page holds: so many, in an order, beyond the edge that its cursor names."""
+
+    size: int
+    backwards: bool
+    ascending: bool
+    edge: Any
+
+    @classmethod
+    def asked_for(cls, request: Request, field: Any, *, newest_first: bool) -> "Part":
+        """What the request asks for in the order of a unique field."""
+        size = _page_size(request)
+        backwards, edge = _read_cursor(request)
+        if edge is not None:
+            try:
+                edge = field.to_python(edge)
+                if isinstance(edge, datetime):
+                    edge = edge.astimezone(UTC)  # beyond the year 1 or 9999 no database takes it
+            except Exception as fault:  # field.to_python raises Django's own ValidationError
+                raise _bad("cursor", "Copy the cursor from next or previous.") from fault
+        return cls(size, backwards, newest_first == backwards, edge)
+
+    def of(self, rows: QuerySet, key: str) -> QuerySet:
+        """The page's rows in the order they are found in, and one more where there is one."""
+        if self.edge is not None:
+            rows = rows.filter(**{f"{key}__{'gt' if self.ascending else 'lt'}": self.edge})
+        return rows.order_by(key if self.ascending else f"-{key}")[: self.size + 1]
+
+    def page(self, request: Request, rows: Iterable[Any], key: Callable[[Any], Any]) -> Page:
+        """The page of what was found, each row's `key` being the order's."""
+        found = list(rows)
+        more, found = len(found) > self.size, found[: self.size]
+        if self.backwards:
+            found.reverse()
+        begun = self.edge is not None
+        before = more if self.backwards else begun
+        return _page(request, found, key=key, after=self.backwards or more, before=before)
+
+
+def _page(request: Request, found: list[Any], *, key: Callable[[Any], Any], after: bool, before: bool) -> Page:
     return Page(
         results=found,
-        next=_address(request, "f", getattr(found[-1], key)) if found and after else None,
-        previous=_address(request, "b", getattr(found[0], key)) if found and before else None,
+        next=_address(request, "f", key(found[-1])) if found and after else None,
+        previous=_address(request, "b", key(found[0])) if found and before else None,
     )
 
 

@@ -1,11 +1,11 @@
 """Rows of an answer: only the columns that it shows, from the database or from a model instance alike."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 import orjson
 from django.contrib.auth import get_user_model
-from django.db.models import QuerySet, TextField
+from django.db.models import TextField
 from django.db.models.functions import Cast
 
 #: Where the name of an account stands: the column that `get_username` reads.
@@ -55,21 +55,18 @@ class Columns:
         own = [_at(given, path) for path in self.paths.values()]
         return self.row(*own, *([self.below.row_of(getattr(given, self.row._fields[-1]))] if self.below else ()))
 
-    def read(self, rows: QuerySet) -> Iterator[Any]:
-        """The rows of a queryset, without its instances being made."""
-        return map(self._made, rows.values_list(*self.columns()))
-
     def columns(self, at: str = "") -> list[Any]:
         """What `values_list` takes, each path below `at`."""
         paths = [(name, at + path) for name, path in self.paths.items()]
         own = [Cast(path, self.json[name]) if name in self.json else path for name, path in paths]
         return own + (self.below.columns(f"{at}{self.row._fields[-1]}__") if self.below else [])
 
-    def _made(self, values: tuple[Any, ...]) -> Any:
+    def made(self, values: tuple[Any, ...]) -> Any:
+        """The row of what `values_list` gives of those columns."""
         if self.below is None:
             return self.row._make(values)
         own, rest = values[: len(self.paths)], values[len(self.paths) :]
-        return self.row(*own, None if rest[0] is None else self.below._made(rest))
+        return self.row(*own, None if rest[0] is None else self.below.made(rest))
 
 
 def _at(instance: Any, path: str) -> Any:

@@ -22,10 +22,11 @@ from pinpool.conf import LANGUAGE
 from pinpool.scopes import Scope, check_scope
 from pinpool.tokens import TokenAuthentication
 
-from .etags import tagged
+from .etags import tagged, unchanged, with_tag
 from .filters import FIELDS, LENGTHS, only_fields, refuse_unknown_query
 from .json_text import as_json
 from .kept_fields import bound
+from .listings import Listing
 from .pages import page_of_rows
 from .parsers import StrictJSONParser
 from .problems import handle_exception
@@ -126,9 +127,19 @@ class AccountView(View):
         """A stored object with its ETag."""
         return tagged(self.request, self.answer(row, serializer, status), row.revision)
 
-    def page(self, rows: Any, serializer: type[BaseSerializer], **how: Any) -> Response:
-        """A cursor page of rows, as `page_of_rows` splits and reads them."""
-        return self.answer(page_of_rows(self.request, rows, **how), page_of(serializer))
+    def page(self, rows: Any, serializer: type[BaseSerializer], *, key: str, newest_first: bool = False) -> Response:
+        """A cursor page of rows."""
+        found = page_of_rows(self.request, rows, key=key, newest_first=newest_first)
+        return self.answer(found, page_of(serializer))
+
+    def listed(self, listing: Listing, serializer: type[BaseSerializer], **values: Any) -> Response:
+        """A cursor page of a listing with its ETag."""
+        if "If-None-Match" in self.request.headers:
+            known = unchanged(self.request, listing.tag(self.request, **values))
+            if known is not None:
+                return known
+        found, tag = listing.page(self.request, **values)
+        return with_tag(self.answer(found, page_of(serializer)), tag)
 
 
 class Computation(View):
