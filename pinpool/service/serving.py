@@ -89,6 +89,7 @@ def _load_site(*, threads: int, tell_requests: bool, beat: Callable[[], None]) -
     """
     if hasattr(os, "setpgrp"):
         os.setpgrp()
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)  # a copy of the server's would let a stop pass while this loads
     _pool_connections(threads if settings.DATABASE_POOL is None else settings.DATABASE_POOL)
     from pinpool.service.door import Door  # noqa: PLC0415  (the worker's own)
     from pinpool.wsgi import application  # noqa: PLC0415

@@ -23,7 +23,7 @@ SILENT_S, LOADING_S = 20, 120
 #: Seconds before workers that die as soon as they are started are started again.
 PAUSE_S = 5
 #: Seconds that a client may take nothing of an answer that is being sent.
-UNTAKEN_S = 30
+UNTAKEN_S = 20
 
 logger = logging.getLogger(__name__)
 
