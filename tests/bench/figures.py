@@ -4,7 +4,7 @@ import math
 import os
 import platform
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from importlib.metadata import version
 from pathlib import Path
@@ -80,11 +80,12 @@ def markdown(figures: Iterable[Figure]) -> str:
     return "\n".join(lines) + "\n"
 
 
-def put(figures: Iterable[Figure], file: Path, name: str) -> None:
-    """Put the table into a document, between the two comments that hold its place there."""
+def put(figures: Iterable[Figure], file: Path, name: str, more: Sequence[str] = ()) -> None:
+    """Put the table, and more lines as they are, into a document, between the two comments that hold their place."""
     begin, end = (f"<!-- table {name}: {edge} -->" for edge in ("begin", "end"))
     before, rest = file.read_text().split(begin)
-    file.write_text(f"{before}{begin}\n\n{markdown(figures)}\n{end}{rest.split(end)[1]}")
+    told = markdown(figures) + ("\n```\n{}\n```\n".format("\n".join(more)) if more else "")
+    file.write_text(f"{before}{begin}\n\n{told}\n{end}{rest.split(end)[1]}")
 
 
 def machine() -> list[str]:

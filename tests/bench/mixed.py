@@ -101,20 +101,28 @@ class Walk:
         return found
 
 
-def told(walk: Walk) -> list[Figure]:
-    """The figures; prints what stands behind them."""
-    command = f"python tests/bench/mixed.py {walk.seconds / 60:g} {walk.rate:g}"
-    record, found = walk.record, stored()
-    print(f"{'kind of request':24}{'number':>8}{'p50 ms':>9}{'p99 ms':>9}{'max ms':>9}")
-    for kind, times in sorted(record.times.items()):
+def behind(walk: Walk) -> list[str]:
+    """What stands behind the figures: each kind of request, and the memory by minute."""
+    lines = [f"{'kind of request':24}{'number':>8}{'p50 ms':>9}{'p99 ms':>9}{'max ms':>9}"]
+    for kind, times in sorted(walk.record.times.items()):
         p50, p99, most = 1000 * np.quantile(times, [0.5, 0.99, 1])
-        print(f"{kind:24}{len(times):8}{p50:9.0f}{p99:9.0f}{most:9.0f}")
+        lines.append(f"{kind:24}{len(times):8}{p50:9.0f}{p99:9.0f}{most:9.0f}")
     minutes: dict[int, list[tuple[float, float]]] = {}
     for at, held in walk.memory:
         minutes.setdefault(int(at // 60), []).append((sum(held.values()) - held[0], held[0]))
     means = [np.mean(held, axis=0) for held in minutes.values()]
-    print("MB of all workers + typesetters, by minute:", ", ".join(f"{own:.0f}+{more:.0f}" for own, more in means))
-    print("MB a minute of each warm worker:", ", ".join(f"{slope:+.2f}" for slope in walk.slopes().values()))
+    slopes = ", ".join(f"{slope:+.2f}" for slope in walk.slopes().values())
+    return [
+        *lines,
+        f"MB of all workers + typesetters, by minute: {', '.join(f'{own:.0f}+{more:.0f}' for own, more in means)}",
+        f"MB a minute of each warm worker: {slopes}",
+    ]
+
+
+def figures_of(walk: Walk) -> list[Figure]:
+    """The figures; prints the faults."""
+    command = f"python tests/bench/mixed.py {walk.seconds / 60:g} {walk.rate:g}"
+    record, found = walk.record, stored()
     faults = [*record.faults, *walk.service.faults(), *(said for said in walk.backups if said)]
     for fault in faults[:40]:
         print(f"FAULT {fault}"[:1000])
@@ -143,7 +151,8 @@ def told(walk: Walk) -> list[Figure]:
     ]  # fmt: skip
 
 
-def measure(minutes: float = 10.0, rate: float = VISITS_A_SECOND) -> list[Figure]:
+def measure(minutes: float = 10.0, rate: float = VISITS_A_SECOND) -> tuple[list[Figure], list[str]]:
+    """The figures, and what stands behind them."""
     with database():
         set_up()
         walk = Walk(minutes, rate)
@@ -153,7 +162,7 @@ def measure(minutes: float = 10.0, rate: float = VISITS_A_SECOND) -> list[Figure
             raise SystemExit(f"The clubs could not be prepared: {walk.record.faults}") from None
         finally:
             walk.service.process.kill()
-        return told(walk)
+        return figures_of(walk), behind(walk)
 
 
 def main() -> int:
@@ -162,10 +171,12 @@ def main() -> int:
     parser.add_argument("rate", nargs="?", type=float, default=VISITS_A_SECOND)
     parser.add_argument("--markdown", type=Path, help="puts the table into its place in this document")
     asked = parser.parse_args()
-    figures = measure(asked.minutes, asked.rate)
+    figures, lines = measure(asked.minutes, asked.rate)
+    print("\n".join(lines))
     print_table(figures)
     if asked.markdown:
-        put(figures, asked.markdown, "mixed on PostgreSQL" if "DATABASE_URL" in os.environ else "mixed on SQLite")
+        name = "mixed on PostgreSQL" if os.environ.get("DATABASE_URL") else "mixed on SQLite"
+        put(figures, asked.markdown, name, lines)
     return int(any(figure.met is False for figure in figures))
 
 
