@@ -40,7 +40,7 @@ class Bench:
 
 BENCHES = [
     Bench("floor", quick={"seconds": 0.5, "rounds": 30}),
-    Bench("log_pages", {"count": 300_000}, {"count": 100_000}),
+    Bench("log_pages", {"count": 200_000}, {"count": 100_000}),
     Bench("optics_calls", quick={"rounds": 15}, stores=False),
     Bench("illumination", stores=False),
     Bench("diffraction", stores=False),
