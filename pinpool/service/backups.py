@@ -29,6 +29,8 @@ from pinpool.service.versions import bring_up_to_date
 
 FORMAT, VERSION = "pinpool-backup", 1
 _DATABASE, _SECRET, _MEDIA = "database", "secret_key", "media"
+#: What a manifest tells of its backup, beside its format and version.
+_TOLD = {"engine": str, "pinpool": str, "migrations": list, "tables": dict, "files": dict}
 #: No backup and no restore takes so long: a folder of that age was left by one that was killed.
 _ABANDONED_S = 24 * 3600
 
@@ -138,19 +140,27 @@ def restore(file: Path) -> dict[str, Any]:
 def _unpacked(file: Path, folder: Path) -> dict[str, Any]:
     """The manifest of a file whose every part is as it says, unpacked into the folder."""
     try:
-        with tarfile.open(file) as tar:
+        with tarfile.open(file, "r:") as tar:  # a packed one could unpack to anything
             for part in tar:
                 _unpack(tar, part, folder.resolve())
-        manifest: dict[str, Any] = json.loads((folder / "manifest.json").read_text(encoding="utf-8"))
+        manifest = _manifest((folder / "manifest.json").read_text(encoding="utf-8"))
         if manifest["format"] != FORMAT or manifest["version"] != VERSION:
             raise CannotBackUp(f"{file} is no backup that this version reads.")
         found = {str(path.relative_to(folder)): _told(path) for path in _files(folder)}
         del found["manifest.json"]
         wrong = sorted(name for name in found | manifest["files"] if found.get(name) != manifest["files"].get(name))
-    except (OSError, tarfile.TarError, ValueError, KeyError, TypeError, AttributeError) as fault:
+    except (OSError, tarfile.TarError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as fault:
         raise CannotBackUp(f"{file} cannot be read as a backup: {fault}.") from fault
     if wrong:
         raise CannotBackUp(f"{file} is damaged: {wrong[0]} is not as its manifest says.")
+    return manifest
+
+
+def _manifest(text: str) -> dict[str, Any]:
+    manifest: dict[str, Any] = json.loads(text)
+    pairs = all(isinstance(each, list) and list(map(type, each)) == [str, str] for each in manifest["migrations"])
+    if not pairs or any(not isinstance(manifest[name], kind) for name, kind in _TOLD.items()):
+        raise ValueError("its manifest does not tell what it should")
     return manifest
 
 
@@ -169,7 +179,7 @@ def _refuse_what_is_newer(manifest: dict[str, Any]) -> None:
     if manifest["engine"] != connection.vendor:
         raise CannotBackUp(f"This is a backup of {manifest['engine']}, and the database here is {connection.vendor}.")
     known = MigrationLoader(None).disk_migrations
-    newer = [f"{app}.{name}" for app, name in map(tuple, manifest["migrations"]) if (app, name) not in known]
+    newer = [f"{app}.{name}" for app, name in manifest["migrations"] if (app, name) not in known]
     if newer:
         raise CannotBackUp(f"It was made by a newer version, {manifest['pinpool']}: {newer[0]} is not known here.")
 
