@@ -282,7 +282,15 @@ class EvidenceCell(models.Model):
                 name="pinpool_one_cell_for_each_person",
             ),
         ]
-        indexes = [models.Index(fields=["club", "shared"], name="pinpool_cell_by_club")]
+        indexes = [
+            models.Index(fields=["club", "shared"], name="pinpool_cell_by_club"),
+            # Every fingerprint counts them; they are few. Their first columns make it SQLite's choice.
+            models.Index(
+                fields=["member", "person", "club"],
+                condition=models.Q(member=None, person=None),
+                name="pinpool_cell_of_nobody",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.logs} {self.grade} logs of {self.paper_id}"

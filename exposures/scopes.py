@@ -68,11 +68,16 @@ class Scope:
         self.pool = pool_of(club)
         others = self._others().aggregate(count=Count("pk"), stamps=Sum("shared_stamp"))
         # Whoever deletes an account, by whatever door, changes whose logs these are.
-        nobodys = EvidenceCell.objects.filter(self._rows(), member=None, person=None).count()
+        nobodys = EvidenceCell.objects.filter(member=None, person=None)
+        # Two counts: of rows that are one thing or the other, SQLite would look through all who have no person.
+        theirs = (
+            nobodys.filter(club=club).count()
+            + nobodys.filter(shared=True, club__in=self._others().values("pk")).count()
+        )
         # And an own paper's index goes before another club's for the same paper, logged or not.
         own = Paper.objects.filter(club=club).order_by("created_at", "pk")
         indices = list(own.values_list("catalogue_key", "nominal_exposure_index"))
-        marks = (METHOD, club.pk, self.pool.joined, self.pool.stamp, *others.values(), nobodys, indices)
+        marks = (METHOD, club.pk, self.pool.joined, self.pool.stamp, *others.values(), theirs, indices)
         self.fingerprint = hashlib.sha256(repr(marks).encode()).hexdigest()
 
     def _others(self) -> QuerySet[Pool]:

@@ -4,12 +4,15 @@ from typing import Any
 
 import numpy as np
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from exposures import pooled as pooled_module
 from exposures.evidence import mark_changed
-from exposures.models import Doubt, ExposureLog, StoredFit
+from exposures.models import Doubt, ExposureLog, Pool, StoredFit
 from exposures.pooled import pooled
 from exposures.reciprocity import optimiser, result
+from exposures.scopes import Scope
 from tests.exposures.test_pool import Club
 from tests.factories import ExposureLogFactory, MembershipFactory, PaperFactory
 from tests.problems import problem_of
@@ -27,6 +30,19 @@ def one_more(here: Any, **facts: Any) -> ExposureLog:
 
 def logs_of(here: Any) -> int:
     return here.client.get(here.at + "reciprocity/model/").json()["evidence"]["logs"]
+
+
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="PostgreSQL chooses by the rows that there are")
+def test_a_fingerprint_looks_through_no_cells(here: Any) -> None:
+    Pool.objects.update_or_create(club=here.member.club, defaults={"joined": True})
+    with CaptureQueriesContext(connection) as asked:
+        Scope(here.member.club)
+    counts = [each["sql"] for each in asked if "COUNT(*)" in each["sql"] and "evidencecell" in each["sql"]]
+    assert len(counts) == 2
+    for statement in counts:
+        with connection.cursor() as cursor:
+            plan = str(cursor.execute(f"EXPLAIN QUERY PLAN {statement}").fetchall())
+        assert "USING INDEX pinpool_cell_of_nobody" in plan or "USING COVERING INDEX pinpool_cell_of_nobody" in plan
 
 
 def test_one_more_log_is_in_the_next_answer(here: Any) -> None:
