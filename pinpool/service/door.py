@@ -17,10 +17,12 @@ from typing import IO, Any
 from asgiref.wsgi import WsgiToAsgiInstance
 from rest_framework.exceptions import APIException
 
-from pinpool.conf import DEFAULTS, setting
+from pinpool.conf import setting
 from pinpool.http.problems import UNREADABLE, StorageFull, problem_response, refusal_of
 from pinpool.http.uploads import FORM_BYTES
 
+#: The settings that say how large a body may be.
+BODIES = ("MAX_BODY_BYTES", "MAX_PACKET_BYTES", "MAX_SCAN_BYTES", "MAX_IMPORT_BYTES", "MAX_ARCHIVE_BYTES")
 #: A body may be silent for so many seconds, and take those in all and a second more for so many bytes.
 PATIENCE_S, LEAST_BYTES_A_SECOND = 20, 1000
 #: Bytes of a body or an answer that are held in memory; the rest is on disk. Then of all bodies held at once.
@@ -58,7 +60,7 @@ class Door:
     ) -> None:
         self._site, self._beat, self._longest_s = site, beat, longest_s
         self._threads = ThreadPoolExecutor(threads, thread_name_prefix="site")
-        self._most = FORM_BYTES + max(setting(name) for name in DEFAULTS if name.endswith("_BYTES"))
+        self._most = FORM_BYTES + max(map(setting, BODIES))
         self._held = 0
         self._asked_at: dict[int, float] = {}
 

@@ -101,6 +101,10 @@ def test_what_is_too_large_is_not_taken_in(monkeypatch: pytest.MonkeyPatch, clai
     assert (status, problem["type"]) == (413, "urn:pinpool:problem:too_large")
 
 
+def test_what_is_larger_than_an_archive_is_refused_before_it_comes() -> None:
+    assert ask(headers={"content-length": "51000000"})[0] == 413
+
+
 def test_too_much_at_once_is_asked_to_come_again(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(door, "MOST_HELD", 1000)
     assert ask(body(bytes(2000)), headers={"content-length": "2000"})[0] == 503
