@@ -1,6 +1,7 @@
 """Clubs, their members, their cameras, and what each camera was at each time."""
 
 import uuid
+from collections.abc import Iterable
 from datetime import date, datetime
 from typing import Any, NamedTuple, NoReturn
 
@@ -162,6 +163,9 @@ class Camera(models.Model):
     registered_at = models.DateTimeField(default=timezone.now, editable=False)
     revision = models.PositiveIntegerField(default=1)
 
+    #: All of its specs, where they were read in the same statement.
+    known_specs: "list[CameraSpec] | None" = None
+
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["club", "code"], name="pinpool_camera_code_per_club"),
@@ -177,13 +181,16 @@ class Camera(models.Model):
     @property
     def spec(self) -> "CameraSpec | None":
         """The spec in force: the latest."""
-        return max(self.specs.all(), key=lambda spec: spec.number, default=None)
+        return max(self._all_specs(), key=lambda spec: spec.number, default=None)
 
     def spec_at(self, moment: datetime) -> "CameraSpec | None":
         """The spec in force at a moment: the latest made by then, or the first where all were made later."""
-        specs = sorted(self.specs.all(), key=lambda spec: spec.number)
+        specs = sorted(self._all_specs(), key=lambda spec: spec.number)
         made = [spec for spec in specs if spec.created_at <= moment]
         return made[-1] if made else next(iter(specs), None)
+
+    def _all_specs(self) -> "Iterable[CameraSpec]":
+        return self.specs.all() if self.known_specs is None else self.known_specs
 
     @property
     def loan(self) -> Loan | None:

@@ -13,6 +13,7 @@ from rest_framework import serializers
 
 from optics.outputs import SaidTime, said_time
 from pinpool.http.fields import Duration, QuantityField, StrictSerializer, Text
+from pinpool.http.kept_fields import bound
 from pinpool.quantities import quantity_out
 
 METHODS = ("tray", "rotary", "tank")
@@ -41,11 +42,10 @@ class ProcessField(serializers.Field):
 
     def to_internal_value(self, data: Any) -> dict[str, Any] | None:
         told = {"note": data} if isinstance(data, str) else data
-        bound = ProcessIn(data=told)
-        if not bound.is_valid():
-            faults: Any = bound.errors
-            raise serializers.ValidationError(faults["note"] if isinstance(data, str) else faults)
-        values = {KEPT.get(name, name): value for name, value in bound.validated_data.items() if value != ""}
+        with bound(ProcessIn, data=told) as body:
+            if not body.is_valid():
+                raise serializers.ValidationError(body.errors["note"] if isinstance(data, str) else body.errors)
+            values = {KEPT.get(name, name): value for name, value in body.validated_data.items() if value != ""}
         typed = {name: told[name] for name in KEPT if name in told}
         return values | {"typed": typed} if values else None
 

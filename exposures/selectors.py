@@ -9,7 +9,7 @@ import numpy as np
 from django.db.models import Q, QuerySet
 from django.http import Http404
 
-from clubs.models import Club, Membership
+from clubs.models import Camera, CameraSpec, Club, Membership
 from clubs.selectors import membership_in
 from exposures.models import Doubt, ExposureLog, Paper, Pool
 from exposures.pooled import Pooled, pooled
@@ -20,7 +20,11 @@ from exposures.reciprocity.result import Evidence, PaperAnswer
 from exposures.scopes import Scope, pool_of
 from optics.core.faults import Flag, Impossible
 from optics.core.reciprocity import Law
+from pinpool.prepared import Prepared, Told, columns_of, model_from
 
+#: What it takes of a camera, and of its specs, to expose with it; in the order of the models, as `from_db` takes them.
+OF_CAMERA = ("id", "club_id", "code")
+OF_SPECS = ("id", "camera_id", "number", "hole_diameter_mm", "hole_uncertainty_mm", "f_number", "created_at")
 #: Below this slope (an exponent above 5) the logs contradict each other, and no time can be read from them.
 LEAST_SLOPE = 0.2
 
@@ -30,10 +34,38 @@ def papers_in(*, club: Club) -> QuerySet[Paper]:
 
 
 def paper_in(*, club: Club, id: uuid.UUID) -> Paper:  # noqa: A002  (the contract's key)
-    found = papers_in(club=club).filter(pk=id).first()
-    if found is None:
+    for row in _paper(club=club.pk, id=id):
+        found: Paper = model_from(Paper, iter(row))
+        found.club = club
+        return found
+    raise Http404
+
+
+@Prepared
+def _paper() -> QuerySet:
+    club, key = Told("club", Paper._meta.get_field("club")), Told("id", Paper._meta.pk)
+    return Paper.objects.filter(club=club, pk=key).values_list(*columns_of(Paper))
+
+
+def camera_to_expose(*, club: Club, code: str) -> Camera:
+    """The club's camera with this code, whatever its case; of it and its specs only what exposing with it takes."""
+    rows = list(_specs_to_expose(club=club.pk, code=code.upper()))
+    if not rows:
         raise Http404
-    return found
+    database = Camera.objects.db
+    camera = Camera.from_db(database, OF_CAMERA, rows[0][: len(OF_CAMERA)])
+    camera.club = club
+    camera.known_specs = [CameraSpec.from_db(database, OF_SPECS, row[len(OF_CAMERA) :]) for row in rows]
+    for spec in camera.known_specs:
+        spec.camera = camera
+    return camera
+
+
+@Prepared
+def _specs_to_expose() -> QuerySet:
+    club, code = Told("club", Camera._meta.get_field("club")), Told("code", Camera._meta.get_field("code"))
+    rows = CameraSpec.objects.filter(camera__club=club, camera__code=code)
+    return rows.values_list(*(f"camera__{name}" for name in OF_CAMERA), *OF_SPECS)
 
 
 @dataclass(frozen=True)

@@ -144,6 +144,8 @@ def log_exposure(*, actor: Membership, **told: Any) -> tuple[ExposureLog, bool]:
         with transaction.atomic():
             hold(actor.club_id)
             log.save(force_insert=True)
+            for name in ("picture", "corrected_by"):  # nothing leads to it yet, and nobody need look
+                ExposureLog._meta.get_field(name).set_cached_value(log, None)
             keep(log)
             if not log.private:
                 record(

@@ -7,7 +7,6 @@ from drf_spectacular.utils import OpenApiParameter, OpenApiTypes
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from clubs.selectors import camera_in
 from clubs.views import READ, WRITE, ClubView
 from exposures import bulk, pictures, selectors, serializers, services
 from exposures.filters import ExposureFilter, PaperFilter
@@ -115,7 +114,8 @@ class ExposuresView(ClubView):
         member = self.member
         facts = with_camera_and_paper(member.club, self.read(request, serializers.LogIn))
         entry, new = services.log_exposure(actor=member, **facts)
-        entry = selectors.exposure_for(reader=member, id=entry.id)
+        if not new:  # it may have been corrected since
+            entry = selectors.exposure_for(reader=member, id=entry.id)
         return self.one(entry, serializers.LogOut, 201 if new else 200)
 
 
@@ -204,7 +204,7 @@ class NegativeImageView(PictureView, ClubView):
 def with_camera_and_paper(club: Any, facts: dict[str, Any]) -> dict[str, Any]:
     """Put the camera and the paper in the place of their names; what is not in the club is a fault in the body."""
     with refuse_unknown("camera", "There is no camera of that code in this club."):
-        camera = camera_in(club=club, code=facts["camera"])
+        camera = selectors.camera_to_expose(club=club, code=facts["camera"])
     with refuse_unknown("paper", "There is no paper of that id in this club."):
         paper = selectors.paper_in(club=club, id=facts["paper"])
     return facts | {"camera": camera, "paper": paper}
