@@ -7,7 +7,10 @@ import orjson
 
 
 def as_json(data: Any) -> bytes:
-    """UTF-8. Half characters, which only a plug-in's own texts can hold, become question marks: no UTF-8 has them."""
+    """UTF-8. Half characters, which only a plug-in's own texts can hold, become question marks: no UTF-8 has them.
+
+    Whole numbers are written out however long they are, as somebody may have written one.
+    """
     try:
         return orjson.dumps(data, default=_plain, option=orjson.OPT_SERIALIZE_NUMPY)
     except orjson.JSONEncodeError:
@@ -22,6 +25,8 @@ def _plain(value: Any) -> Any:
 
 def _whole(value: Any) -> Any:
     match value:
+        case int() if value.bit_length() > 63:
+            return orjson.Fragment(str(value))
         case str():
             return value.encode("utf-8", "replace").decode()
         case dict():
