@@ -57,7 +57,7 @@ class Walk:
                 walker.start()
             for walker in walkers:
                 walker.join()
-        self.stopping = self.service.stop()
+        self.stopping, self.processor = self.service.stop()
 
     def prepare(self, keeper: Person) -> None:
         """What visits need of a club and only its own endpoints make: a workshop for packs, and who may embed."""
@@ -139,6 +139,7 @@ def figures_of(walk: Walk) -> list[Figure]:
         row("mixed load: logs stored", len(record.stored)),
         row("mixed load: stored logs lost or changed", len(lost), goal="none", met=not lost),
         row("mixed load: cells are the log's sums", int(found["cells"]), goal="1: they are", met=found["cells"]),
+        row("mixed load: processor time of the service, of one request", 1000 * walk.processor / times.size, "ms"),
         row("mixed load: half of all requests within", p50, "ms"),
         row("mixed load: p99", p99, "ms"),
         row("mixed load: the longest", most, "ms"),
