@@ -14,6 +14,7 @@ from optics.answers import measure, read_hole
 from optics.core.camera_plan import Hole
 from optics.core.say import Lengths
 from optics.inputs import SUFFIXES, FilmPlaneField
+from optics.outputs import Said
 from optics.questions import HoleReadingIn
 from pinpool.http.fields import Length, Moment, Number, QuantityField, StrictSerializer, Text, moment_out
 from pinpool.http.problems import impossible
@@ -295,7 +296,7 @@ class DifferenceOut(serializers.Serializer):
     time_share = Number(help_text="The new exposure time / the old one, before reciprocity failure.")
     old_darkest_stops = Number(allow_null=True, help_text="The darkest corner against the axis point; null: no light.")
     new_darkest_stops = Number(allow_null=True)
-    text = serializers.ListField(child=serializers.CharField(), help_text="The same in words.")
+    text = serializers.ListField(child=Said(), help_text="The same in words.")
 
     def get_changes(self, found: SpecDifference) -> ChangeOut(many=True):  # type: ignore[valid-type]
         old, new = (dict(flattened(SpecOut(spec, context=self.context).data)) for spec in (found.old, found.new))

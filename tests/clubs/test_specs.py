@@ -241,7 +241,9 @@ def test_no_difference(camera: Any) -> None:
 
 def test_lengths_in_inches(camera: Any) -> None:
     spec_with(camera, hole={"diameter": "0.3 mm"})
-    [change, *_] = [c for c in difference(camera, 1, "?lengths=in")["changes"] if c["pointer"] == "/hole/diameter"]
+    found = difference(camera, 1, "?lengths=in")
+    assert "to 0.012 in" in found["text"][0]
+    [change, *_] = [c for c in found["changes"] if c["pointer"] == "/hole/diameter"]
     assert change["new"] == {"value": pytest.approx(0.3 / 25.4), "unit": "in"}
 
 
