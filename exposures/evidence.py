@@ -104,7 +104,7 @@ def _add(cell: dict[str, Any]) -> None:
         ON CONFLICT (paper_id, spec_id, {author}, grade, shared) WHERE {author} IS NOT NULL
         DO UPDATE SET {", ".join(sums + ends)}
     """  # noqa: S608  (nothing but names of columns)
-    fields = [EvidenceCell._meta.get_field(name.removesuffix("_id")) for name in cell]
+    fields: list[Any] = [EvidenceCell._meta.get_field(name.removesuffix("_id")) for name in cell]
     values = [field.get_db_prep_save(value, connection) for field, value in zip(fields, cell.values(), strict=True)]
     with connection.cursor() as cursor:
         cursor.execute(statement, values)

@@ -144,8 +144,9 @@ def log_exposure(*, actor: Membership, **told: Any) -> tuple[ExposureLog, bool]:
         with transaction.atomic():
             hold(actor.club_id)
             log.save(force_insert=True)
-            for name in ("picture", "corrected_by"):  # nothing leads to it yet, and nobody need look
-                ExposureLog._meta.get_field(name).set_cached_value(log, None)
+            for name in ("picture", "corrected_by"):
+                leading: Any = ExposureLog._meta.get_field(name)
+                leading.set_cached_value(log, None)  # nothing leads to it yet, and nobody need look
             keep(log)
             if not log.private:
                 record(
