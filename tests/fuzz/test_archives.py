@@ -34,7 +34,7 @@ def test_bent_archives(made: Made, as_user: Any) -> None:
     keeper = as_user()
     slugs = iter(range(10**9))
 
-    @tries(25, 2500)
+    @tries(12, 1500)
     @given(told=bent(good))
     def come_or_are_refused(told: Any) -> None:
         slug = f"creek-{next(slugs)}"
@@ -51,7 +51,7 @@ def test_bent_archives(made: Made, as_user: Any) -> None:
 def test_broken_files(made: Made, as_user: Any) -> None:
     good, keeper = orjson.dumps(made.archive()), as_user()
 
-    @tries(25, 3000)
+    @tries(15, 2000)
     @given(
         cut=st.integers(0, len(good)), at=st.integers(0, len(good)),
         put=st.one_of(st.binary(max_size=6), st.sampled_from([b"[" * 2000, b"\0", b"1e400", b"NaN", b'"\\ud800"'])),

@@ -61,7 +61,7 @@ def test_any_form(here: Here, key: dict[str, str]) -> None:
              "multipart/form-data; boundary=" + "x" * 300, "multipart/form-data; boundary=\xff", "application/json",
              ""]  # fmt: skip
 
-    @tries(120, 20_000)
+    @tries(80, 15_000)
     @given(
         call=st.sampled_from(taken), kind=st.sampled_from([*kinds[:1] * 8, *kinds]), body=BODIES, off=st.integers(-3, 3)
     )

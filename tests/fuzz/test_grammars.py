@@ -43,7 +43,7 @@ ORIGINS = st.lists(
 ).map("".join)  # fmt: skip
 
 
-@tries(300, 100_000)
+@tries(100, 30_000)
 @given(text=QUANTITIES, kind=st.sampled_from(list(KINDS)))
 def test_quantities(text: str, kind: str) -> None:
     """Read to a finite number, and then written out to be read as the same; or refused."""
@@ -56,7 +56,7 @@ def test_quantities(text: str, kind: str) -> None:
         )
 
 
-@tries(300, 100_000)
+@tries(100, 30_000)
 @given(
     value=st.one_of(st.floats(), st.integers(), st.none(), st.booleans(), st.builds(list), CELLS),
     unit=CELLS,
@@ -71,7 +71,7 @@ def test_quantities_as_objects(value: Any, unit: Any, more: bool) -> None:
                 )
 
 
-@tries(300, 100_000)
+@tries(100, 30_000)
 @given(text=ORIGINS)
 def test_origins(text: str) -> None:
     """What is taken for an origin is its own origin, in plain letters."""
@@ -128,7 +128,7 @@ def test_queries_of_the_api(here: Here, reader: Client) -> None:
             known.put_names(case)
             calls.append((case.formatted_path, names))
 
-    @tries(150, 20_000)
+    @tries(60, 10_000)
     @given(call=st.sampled_from(calls), data=st.data())
     def answered(call: Any, data: st.DataObject) -> None:
         path, names = call
@@ -161,7 +161,7 @@ def pages_of(here: Here) -> list[str]:
 def test_queries_of_pages(here: Here, reader: Client) -> None:
     stranger = Client()
 
-    @tries(80, 15_000)
+    @tries(50, 10_000)
     @given(
         path=st.sampled_from(pages_of(here)), query=st.dictionaries(st.sampled_from(ASKED), ANSWERS, max_size=3),
         signed_in=st.booleans(),

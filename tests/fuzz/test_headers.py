@@ -68,7 +68,7 @@ def targets(here: Here) -> list[tuple[str, str, bytes]]:
 def test_any_header(here: Here, key: dict[str, str]) -> None:
     odd = st.dictionaries(st.sampled_from(NAMES), VALUES, min_size=1, max_size=2)
 
-    @tries(120, 20_000)
+    @tries(60, 15_000)
     @given(target=st.sampled_from(targets(here)), odd=odd, query=QUERY, signed_in=st.booleans())
     def answered(target: Any, odd: dict[str, str], query: str, signed_in: bool) -> None:
         method, path, body = target
@@ -84,11 +84,26 @@ def test_any_path(here: Here, key: dict[str, str]) -> None:
         st.sampled_from(
             ["", ".", "..", "*", "\0", "\xff", "\xed\xa0\x80", "9" * 30, "9" * 5000, "²", "\n", "%00", "a" * 9000]
         ),
-        st.sampled_from(["optics", "field", "workshops", "papers", "export", "docs", "favicon.ico", "health"]),
+        st.sampled_from(
+            [
+                "places",
+                "invitations",
+                "place",
+                "join",
+                "optics",
+                "field",
+                "workshops",
+                "papers",
+                "export",
+                "docs",
+                "favicon.ico",
+                "health",
+            ]
+        ),
         st.text(max_size=4).map(lambda text: text.encode("utf-8", "replace").decode("latin-1")),
     )
 
-    @tries(150, 6000)
+    @tries(100, 6000)
     @given(method=st.sampled_from(METHODS), path=st.lists(steps, max_size=7), query=QUERY)
     def answered(method: str, path: list[str], query: str) -> None:
         ask(method, "/" + "/".join(path), query=query, **key)

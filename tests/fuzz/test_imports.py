@@ -82,7 +82,7 @@ def table_of(rows: list[list[str]], delimiter: str, line: str) -> str:
     return file.getvalue()
 
 
-@tries(150, 60_000)
+@tries(80, 30_000)
 @given(
     data=st.one_of(
         st.binary(max_size=200),
@@ -144,7 +144,7 @@ def test_broken_workbooks(at: int, put: bytes, cut: int, whole: bool) -> None:
     read((BOOK[:at] + put + BOOK[at + len(put) :])[: None if whole else cut])
 
 
-@tries(300, 100_000)
+@tries(100, 50_000)
 @given(kind=st.sampled_from(list(KINDS_OF_SHEET)), data=st.data(), form=FORMATS)
 def test_any_cell_of_any_column(kind: str, data: st.DataObject, form: Format) -> None:
     field = data.draw(st.sampled_from(list(fields_of(kind).values())))

@@ -55,14 +55,14 @@ def test_a_packet_comes_back_as_it_went(logs: list[Any], revision: int, source: 
     assert sorted(map(list, zip(*columns, strict=True))) == sorted(sent["cells"])
 
 
-@tries(100, 30_000)
+@tries(40, 6000)
 @given(packet=bent(PACKET, most=2).filter(lambda packet: packet != PACKET))
 def test_a_changed_packet_is_told_by_its_checksum(here: Here, packet: Any) -> None:
     answer = here.clients["keeper"].post(f"{here.at}packets/", json.dumps(packet), content_type="application/json")
     assert answer.status_code in {400, 422}, answer.content
 
 
-@tries(40, 4000)
+@tries(20, 2000)
 @given(packet=bent(packed([("cordgrass|graded paper", "camera", "ada", "judged", 6.0, 9.0, 4)]), most=3))
 def test_bent_packets_signed_anew(here: Here, packet: Any) -> None:
     if isinstance(packet, dict) and packet.keys() == KEYS_OF_PACKET:
@@ -74,7 +74,7 @@ def test_bent_packets_signed_anew(here: Here, packet: Any) -> None:
         reckoned(here)
 
 
-@tries(8, 1500)
+@tries(4, 800)
 @given(logs=LOGS, revision=st.integers(1, 2**31 - 1))
 def test_any_sums_leave_answers(here: Here, logs: list[Any], revision: int) -> None:
     client = here.clients["keeper"]

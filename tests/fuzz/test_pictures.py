@@ -92,7 +92,7 @@ def summed(data: bytes) -> bytes:
     return bytes(made)
 
 
-@tries(150, 40_000)
+@tries(60, 15_000)
 @given(data=st.one_of(bent_pictures(), st.binary(max_size=300)))
 def test_any_picture(data: bytes) -> None:
     with suppress(Impossible):

@@ -101,5 +101,5 @@ def tokens(here: Here) -> dict[str, str]:
 
 def test_walks(here: Here, one_connection: None, tokens: dict[str, str]) -> None:
     Walk.known, Walk.tokens, Walk.answers = Known(here), tokens, Counter()
-    run_state_machine_as_test(Walk, settings=tries(8, 2000, stateful_step_count=12))
+    run_state_machine_as_test(Walk, settings=tries(6, 1500, stateful_step_count=12))
     assert {"200", "201", "400", "403", "404", "412", "422"} <= Walk.answers.keys()
