@@ -31,7 +31,8 @@ def bound(serializer: type[BaseSerializer], **given: Any) -> Iterator[Any]:
         return
     fields = _kept.fields.pop(serializer, None)
     if fields is None:
-        fields = serializer().fields
+        blank: Any = serializer()
+        fields = blank.fields
     made.__dict__["fields"] = fields  # in the place of DRF's cached property
     nobody = fields.serializer
     try:
