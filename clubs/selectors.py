@@ -55,7 +55,7 @@ def camera_rows(*, club: Any) -> QuerySet[Camera]:
     """A club's cameras, by its key, each beside the columns of the spec in force as `spec`."""
     latest = CameraSpec.objects.filter(camera=OuterRef("pk")).order_by("-number").values("number")[:1]
     in_force = FilteredRelation("specs", condition=Q(specs__number=Subquery(latest)))
-    return Camera.objects.filter(club_id=club).annotate(spec=in_force)
+    return Camera.objects.filter(club_id=club).annotate(spec=in_force)  # type: ignore[no-redef]  # as an instance has it
 
 
 def camera_in(*, club: Club, code: str) -> Camera:

@@ -15,7 +15,7 @@ class Told(Expression):
         super().__init__(output_field=getattr(field, "target_field", field))
         self.name = name
 
-    def as_sql(self, compiler: Any, connection: Any) -> tuple[str, list[Any]]:  # noqa: ARG002  (Django's signature)
+    def as_sql(self, compiler: Any, connection: Any) -> Any:  # noqa: ARG002  (Django's signature)
         return "%s", [self]
 
 

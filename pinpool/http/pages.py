@@ -63,10 +63,11 @@ class Part:
     def asked_for(cls, request: Request, field: Any, *, newest_first: bool) -> "Part":
         """What the request asks for in the order of a unique field."""
         size = _page_size(request)
-        backwards, edge = _read_cursor(request)
-        if edge is not None:
+        backwards, told = _read_cursor(request)
+        edge: Any = told
+        if told is not None:
             try:
-                edge = field.to_python(edge)
+                edge = field.to_python(told)
                 if isinstance(edge, datetime):
                     edge = edge.astimezone(UTC)  # beyond the year 1 or 9999 no database takes it
             except Exception as fault:  # field.to_python raises Django's own ValidationError

@@ -90,8 +90,11 @@ def contributions(point: str) -> Mapping[str, Contribution[Any]]:
 
 def contribution(point: str, name: str) -> Contribution[Any] | None:
     """The active contribution to `point` of this name, if there is one."""
-    found = (each for entry in entries() for each in getattr(entry.plugin, point, ()))
-    return next((each for each in found if each.name == name), None)
+    for entry in entries():
+        for each in getattr(entry.plugin, point, ()):
+            if each.name == name:
+                return each
+    return None
 
 
 def owner(point: str, name: str) -> str:

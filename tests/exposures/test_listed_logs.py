@@ -7,8 +7,8 @@ import pytest
 
 from clubs.models import Person
 from exposures.models import ExposureLog, NegativePicture
-from tests.factories import ExposureLogFactory, MembershipFactory
 from tests.exposures.test_pictures import put
+from tests.factories import ExposureLogFactory, MembershipFactory
 
 PROCESS = {"developer": "Saltmarsh soup", "temperature_c": 20.0, "time_s": 90.0, "volume_ml": 500.0, "method": "tray",
            "typed": {"temperature": "68 °F", "time": "1 min 30 s", "volume": {"value": 0.5, "unit": "l"}}}  # fmt: skip
