@@ -9,6 +9,7 @@ import numpy as np
 from exposures.demo.job import Job
 from optics.core.film_planes import FilmPlane
 from optics.core.section_svg import section_svg
+from optics.core.sheet_cuts_svg import sheet_cuts_svg
 
 COLUMNS = 61
 #: A character is about twice as high as it is wide.
@@ -54,5 +55,5 @@ def write_drawings(job: Job, folder: Path) -> Drawings:
     files = Drawings(folder / "section.svg", folder / "sheet-cuts.svg")
     title = "How the strip lies in the slide box (an invented box)"
     files.section.write_text(section_svg(job.strip.answer, title=title), encoding="utf-8")
-    files.cuts.write_text(job.cuts.answer["svg"], encoding="utf-8")
+    files.cuts.write_text(sheet_cuts_svg(job.cuts.answer["plan"]), encoding="utf-8")
     return files
