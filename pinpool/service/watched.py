@@ -62,7 +62,9 @@ class Server(Granian):  # type: ignore[misc, valid-type]
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         self.main_loop_interrupt = Waker()
-        self._beats = multiprocessing.RawArray("d", self.workers)
+        # Two for each, since a worker that is renewed and the one in its place both beat for a while.
+        self._beats = multiprocessing.RawArray("d", 2 * self.workers)
+        self._slots = list(range(self.workers))
         self.on_startup(threading.Thread(target=self._watch, daemon=True).start)
 
     def _init_shared_socket(self) -> None:
@@ -81,22 +83,28 @@ class Server(Granian):  # type: ignore[misc, valid-type]
         self._shd = SocketHolder(self._sso.fileno(), False, self.backlog)  # type: ignore[call-arg]
 
     def _spawn_worker(self, idx: int, target: Any, callback_loader: Any) -> Any:
-        self._beats[idx] = time.monotonic() + LOADING_S
-        beat = partial(_beat, self._beats, idx, os.getpid())
+        slot = self._slots[idx] = (self._slots[idx] + self.workers) % (2 * self.workers)
+        self._beats[slot] = time.monotonic() + LOADING_S
+        beat = partial(_beat, self._beats, slot, os.getpid())
         return super()._spawn_worker(idx, target, partial(callback_loader, beat=beat))
 
     def _watch(self) -> None:
-        before = time.monotonic()
-        while True:
+        looked = time.monotonic()
+        while not self.interrupt_signal:  # a worker that is stopping beats no more
             time.sleep(1)
-            before, now = time.monotonic(), before
-            if before - now > SILENT_S / 2:
-                continue  # it was not a worker that stood still but this machine
+            now, looked_before = time.monotonic(), looked
+            looked = now
+            if now - looked_before > SILENT_S / 2:
+                continue  # not a worker stood still but this machine
             for worker in list(self.wrks):
-                if before - self._beats[worker.idx] > SILENT_S:
+                slot = self._slots[worker.idx]
+                if now - self._beats[slot] > SILENT_S:
                     logger.error("Worker %s hangs, and is replaced.", worker.idx + 1)
-                    self._beats[worker.idx] = before + LOADING_S
+                    self._beats[slot] = now + LOADING_S
                     worker.inner.kill()
+                    if worker.inner.exitcode is not None:  # it had ended, and granian missed it
+                        self.interrupt_children.append(worker.idx)
+                        self.main_loop_interrupt.set()
 
     def _serve_loop(self, spawn_target: Any, target_loader: Any) -> None:
         """granian's, which ends where a worker dies twice within seconds; then we wait a little, and go on."""
@@ -113,7 +121,7 @@ class Server(Granian):  # type: ignore[misc, valid-type]
             self.main_loop_interrupt.set()
 
 
-def _beat(beats: Any, number: int, server: int) -> None:
+def _beat(beats: Any, slot: int, server: int) -> None:
     if os.getppid() != server:
         os._exit(1)  # nobody is left to stop this worker, and a new server wants the port
-    beats[number] = time.monotonic()
+    beats[slot] = time.monotonic()
