@@ -1,7 +1,7 @@
 """What each statement of the main job costs in a database of `growth_rows`, in a middle club and in the largest.
 
 Everything is found as the service finds it. The time of a request is the processor's in this process, the least of some
-rounds; below it stands what the database alone takes for the statement of the log, and by which index it finds the rows.
+rounds; below it stands what the database alone takes for the statement of the log, and by which index it finds rows.
 """
 
 import json
