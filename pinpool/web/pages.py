@@ -18,6 +18,7 @@ from rest_framework.exceptions import APIException
 
 from pinpool.conf import LANGUAGE, setting
 from pinpool.http.problems import refusal_of
+from pinpool.http.request_ids import current
 from pinpool.web.frames import ALONE, framed
 
 #: Cookies that the reader's own choices are kept in, and what each may be; the first is what it is without one.
@@ -126,7 +127,8 @@ class Page(TemplateView):
         }
 
     def _refused(self, status: int, detail: str) -> HttpResponse:
-        return HttpResponse(self._framed("pinpool/refused.html", {**self.shared(), "detail": detail}), status=status)
+        context = {**self.shared(), "detail": detail, "request_id": current()}
+        return HttpResponse(self._framed("pinpool/refused.html", context), status=status)
 
     def _framed(self, template: str, context: dict[str, Any]) -> str:
         return framed(self.request, template, context, base=self.base_template, language=self.language)

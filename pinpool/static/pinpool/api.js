@@ -12,6 +12,7 @@ export class Problem extends Error {
     this.title = document.title ?? ""
     this.detail = this.message
     this.errors = document.errors ?? []
+    this.requestId = document.request_id ?? ""
     this.retryAfter = retryAfter // seconds, or null
   }
 }

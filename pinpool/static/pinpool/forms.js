@@ -94,6 +94,7 @@ export function refused(form, fault) {
   const unplaced = errors.filter((error) => !mark(form, error))
   const texts = unplaced.length ? unplaced.map((error) => error.detail) : errors.length ? [] : [fault.detail ?? fault.message]
   if (fault.status === 412) texts.push("Somebody changed it meanwhile: load the page again, then say it again.")
+  if (fault.status >= 500 && fault.requestId) texts.push(`Should you ask about it, tell this request's number: ${fault.requestId}`)
   for (const text of texts.reverse()) form.prepend(paragraph("problem", text, "alert"))
   const first = form.querySelector("[aria-invalid]")
   first?.focus()

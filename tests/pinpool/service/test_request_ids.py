@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 from django.http import HttpResponse
+from django.test import Client
 from django.utils.log import log_response
 from rest_framework.test import APIClient
 
@@ -21,6 +22,13 @@ def test_a_refusal_carries_the_id_of_its_answer(api: APIClient) -> None:
         ids |= {response[HEADER], problem_of(response, 401)["request_id"]}
     assert len(ids) == 2
     assert current() == ""
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("path", ["/nowhere/", "/clubs/join/ACDE347HJK/"])
+def test_a_page_that_refuses_shows_the_id_of_its_answer(client: Client, path: str) -> None:
+    response = client.get(path)
+    assert f"<code>{response[HEADER]}</code>" in response.content.decode()
 
 
 @pytest.mark.parametrize(("proxies", "given", "kept"), [
