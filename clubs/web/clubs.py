@@ -5,8 +5,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.contrib.auth.password_validation import password_validators_help_texts
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
+from rest_framework.exceptions import NotFound
 from rest_framework.request import Request
 
 from clubs.invitations import invitation_by
@@ -76,11 +78,20 @@ class JoinPage(Page):
 
     template_name = "clubs/join.html"
     untold_in_logs = "code"
+    #: Of every code that lets nobody in, whatever it once was.
+    ended = (
+        "No invitation has this code, or it has ended, was withdrawn or is used up. If you have joined by it, sign in; "
+        "if not, ask who gave it to you for another."
+    )
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        found = invitation_by(code=self.kwargs["code"], address=address_of(Request(self.request)))
+        try:
+            found = invitation_by(code=self.kwargs["code"], address=address_of(Request(self.request)))
+        except Http404:
+            raise NotFound(self.ended) from None
         joined = self.reader.is_authenticated and clubs_of(actor=self.reader).filter(pk=found.club_id).exists()
-        return super().get_context_data(**kwargs) | {"invitation": found, "joined": joined}
+        rules = password_validators_help_texts()
+        return super().get_context_data(**kwargs) | {"invitation": found, "joined": joined, "password_rules": rules}
 
 
 class StartPage(ClubPage):

@@ -4,6 +4,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from django.contrib.auth.password_validation import password_validators_help_texts
 from django.http import Http404, HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.utils.http import url_has_allowed_host_and_scheme
@@ -54,7 +55,8 @@ class SignInPage(KeepingPage):
             onward, allowed_hosts={self.request.get_host()}, require_https=self.request.is_secure()
         )
         # The form fills in {keys} from its answer: an empty one would make “/{key}/elsewhere” another host's address.
-        return super().get_context_data(**kwargs) | {"onward": onward.replace("{", "%7B") if here else ""}
+        onward = onward.replace("{", "%7B") if here else ""
+        return super().get_context_data(**kwargs) | {"onward": onward, "after": self.request.GET.get("after")}
 
 
 class ForgottenPage(KeepingPage):
@@ -70,7 +72,8 @@ class ResetPage(KeepingPage):
     untold_in_logs = "code"
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        return super().get_context_data(**kwargs) | {"code": self.kwargs.get("code", "")}
+        rules = password_validators_help_texts()
+        return super().get_context_data(**kwargs) | {"code": self.kwargs.get("code", ""), "password_rules": rules}
 
 
 @require_safe

@@ -160,6 +160,7 @@ def test_an_invitation_is_made_handed_out_and_taken_up(desk: Page, elsewhere: Pa
     elsewhere.get_by_label("Password").fill(PASSWORD)
     elsewhere.get_by_role("button", name="Make an account and join").click()
     expect(elsewhere.get_by_role("heading", level=1)).to_have_text("Sign in")
+    expect(elsewhere.get_by_text("Your account is made.")).to_be_visible()
     elsewhere.get_by_label("User name").fill("tinsmith")
     elsewhere.get_by_label("Password").fill(PASSWORD)
     elsewhere.get_by_role("button", name="Sign in").click()

@@ -256,7 +256,9 @@ def test_an_invitations_page_tells_what_it_is_to(spec: Any) -> None:
     member = MembershipFactory.create(club=spec.camera.club)
     assert "You belong to it already" in text_of(as_account(member.user), at)
     Invitation.objects.update(withdrawn_at=datetime(2026, 1, 1, tzinfo=UTC))
-    assert Client().get(at).status_code == 404
+    gone = Client().get(at)
+    assert gone.status_code == 404
+    assert "was withdrawn or is used up" in gone.content.decode()
 
 
 def test_guessing_codes_has_to_wait(settings: Any) -> None:
