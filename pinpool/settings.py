@@ -44,7 +44,7 @@ SQLITE = (
     "journal_mode=WAL",  # nobody who reads waits for who writes
     "synchronous=FULL",  # what was acknowledged outlasts a power cut: a phone forgets what it sent
     "journal_size_limit=16777216",  # a large import leaves no large file behind
-    "cache_size=-8000",  # in kB, for each connection: the upper pages of every index of a club of many years
+    "cache_size=-4000",  # in kB, for each thread of each worker: the upper pages of indexes; the system keeps the rest
     "temp_store=MEMORY",  # sorting needs no room on a full disk
     # No mmap: where a disk fails it ends the process instead of the statement.
 )
