@@ -22,7 +22,7 @@ pytestmark = pytest.mark.faults
 
 WRITERS = 8
 #: What is killed, in an order drawn by chance: a worker, both workers, the server (and then all is started anew).
-VICTIMS = ["worker"] * 5 + ["workers"] * 2 + ["server"]
+VICTIMS = ["worker"] * 3 + ["workers"] * 2 + ["server"]
 #: What is stored: ids, how many entries of the trail each has, and the cells beside what the logs add up to.
 STORED = """
 import json
