@@ -12,7 +12,7 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-from django.db.models import Count, Q, QuerySet, Sum
+from django.db.models import Q, QuerySet, Sum
 
 from clubs.models import Club
 from exposures.catalogue import family_of
@@ -66,29 +66,26 @@ class Scope:
     def __init__(self, club: Club) -> None:
         self.club = club
         self.pool = pool_of(club)
-        others = self._others().aggregate(count=Count("pk"), stamps=Sum("shared_stamp"))
+        joined = Pool.objects.filter(joined=True).exclude(club=club) if self.pool.joined else Pool.objects.none()
+        stamps = dict(joined.order_by("pk").values_list("pk", "shared_stamp"))
+        #: The other clubs whose shared logs count here. Named one by one: of those that another statement finds,
+        #: databases look through the cells of all clubs.
+        self.others = list(stamps)
         # Whoever deletes an account, by whatever door, changes whose logs these are.
         nobodys = EvidenceCell.objects.filter(member=None, person=None)
         # Two counts: of rows that are one thing or the other, SQLite would look through all who have no person.
-        theirs = (
-            nobodys.filter(club=club).count()
-            + nobodys.filter(shared=True, club__in=self._others().values("pk")).count()
-        )
+        theirs = nobodys.filter(club=club).count() + nobodys.filter(shared=True, club__in=self.others).count()
         # And an own paper's index goes before another club's for the same paper, logged or not.
         own = Paper.objects.filter(club=club).order_by("created_at", "pk")
         indices = list(own.values_list("catalogue_key", "nominal_exposure_index"))
-        marks = (METHOD, club.pk, self.pool.joined, self.pool.stamp, *others.values(), theirs, indices)
+        others = (len(stamps), sum(stamps.values()) or None)
+        marks = (METHOD, club.pk, self.pool.joined, self.pool.stamp, *others, theirs, indices)
         self.fingerprint = hashlib.sha256(repr(marks).encode()).hexdigest()
-
-    def _others(self) -> QuerySet[Pool]:
-        """The other clubs whose shared logs count here."""
-        joined = Pool.objects.filter(joined=True).exclude(club=self.club)
-        return joined if self.pool.joined else joined.none()
 
     def _rows(self) -> Q:
         """Which cells and logs count: the club's own, and the shared ones of the others."""
         own = Q(club=self.club)
-        return own | Q(shared=True, club__in=self._others().values("pk")) if self.pool.joined else own
+        return own | Q(shared=True, club__in=self.others) if self.others else own
 
     @cached_property
     def merged(self) -> dict[str, str]:

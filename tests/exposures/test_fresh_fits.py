@@ -34,7 +34,8 @@ def logs_of(here: Any) -> int:
 
 @pytest.mark.skipif(connection.vendor != "sqlite", reason="PostgreSQL chooses by the rows that there are")
 def test_a_fingerprint_looks_through_no_cells(here: Any) -> None:
-    Pool.objects.update_or_create(club=here.member.club, defaults={"joined": True})
+    for club in (here.member.club, MembershipFactory.create().club):
+        Pool.objects.update_or_create(club=club, defaults={"joined": True})
     with CaptureQueriesContext(connection) as asked:
         Scope(here.member.club)
     counts = [each["sql"] for each in asked if "COUNT(*)" in each["sql"] and "evidencecell" in each["sql"]]
