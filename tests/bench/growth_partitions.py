@@ -84,7 +84,8 @@ def with_the_club(statement: Statement) -> Statement:
 
 def touched(statement: Statement) -> tuple[int, int]:
     """How many tables of the log were read, for its own rows and for what is joined."""
-    rows, joined = set(), set()
+    rows: set[str] = set()
+    joined: set[str] = set()
 
     def look(node: dict[str, Any]) -> None:
         name, alias = node.get("Relation Name", ""), node.get("Alias", "")
@@ -99,7 +100,7 @@ def touched(statement: Statement) -> tuple[int, int]:
 
 def insert_ms() -> float:
     """A new row with all indexes; what it refers to is not looked up."""
-    names = [field.column for field in ExposureLog._meta.concrete_fields]
+    names = [str(field.column) for field in ExposureLog._meta.concrete_fields]
     read = {"number": "nextval('growth_numbers')", "id": "gen_random_uuid()"}
     values = ", ".join(read.get(name, name) for name in names)
     statement = f"INSERT INTO {LOG} ({', '.join(names)}) SELECT {values} FROM public.{LOG} WHERE number = %s"  # noqa: S608
