@@ -1,5 +1,6 @@
 """How pages of the log say what it holds."""
 
+import numpy as np
 from django import template
 from django.utils.safestring import SafeString, mark_safe
 
@@ -18,6 +19,12 @@ def time_to_give(time_s: float | None) -> str:
 def exponent(number: float) -> str:
     """“1.28”; in words where the logs bound it on no side."""
     return f"{number:.2f}" if number < 1000 else "without bound"
+
+
+@register.filter
+def speed(index: float) -> str:
+    """“6”, “0.045” or “125”: an exposure index to two figures, or three from 10 on."""
+    return np.format_float_positional(index, precision=3 if index >= 10 else 2, fractional=False, trim="-")
 
 
 @register.filter

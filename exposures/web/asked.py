@@ -47,12 +47,13 @@ def words_of(fault: ValidationError) -> str:
 
 @dataclass(frozen=True)
 class ReadingInput:
-    """A key of a light reading as an input; `value` is what is written in it already."""
+    """A key of a light reading as an input; `value` is what is written in it already, `empty` what it is otherwise."""
 
     key: str
     label: str
     number: bool
     value: Any = ""
+    empty: Any = None
 
 
 @dataclass(frozen=True)
@@ -77,8 +78,10 @@ def reading_ways(club: Club, written: dict[str, Any] | None = None) -> list[Read
         inputs = []
         for parameter in known[name].parameters:
             if parameter.name not in seen:
-                value = left.get(parameter.name, "")
-                inputs.append(ReadingInput(parameter.name, _label(parameter.name), parameter.kind == "number", value))
+                value, number = left.get(parameter.name, ""), parameter.kind == "number"
+                inputs.append(
+                    ReadingInput(parameter.name, _label(parameter.name), number, value, parameter.default_written)
+                )
                 seen.add(parameter.name)
         ways.append(ReadingWay(known[name].label, name == USUAL_READING, tuple(inputs)))
     return ways

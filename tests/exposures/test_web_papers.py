@@ -14,7 +14,7 @@ from exposures.models import ExposureLog, Paper, PaperMerge
 from exposures.paper_logs import contributions_to, logs_beside_line
 from exposures.pooled import pooled
 from exposures.published import rows_of
-from exposures.templatetags.exposures_said import beside
+from exposures.templatetags.exposures_said import beside, speed
 from optics.core.reciprocity import PowerLaw
 from optics.core.say import say_time
 from tests.exposures.conftest import Here
@@ -277,6 +277,15 @@ def test_a_new_entry_is_confirmed_to_those_who_may_see_it(here: Here) -> None:
 def test_a_gain_is_told_with_as_many_decimals_as_it_takes() -> None:
     told = [(beside(one, other), beside(other, one)) for one, other in ((0.164, 0.159), (0.3, 0.2), (0.16441, 0.16439))]
     assert told == [("0.164", "0.159"), ("0.30", "0.20"), ("0.1644", "0.1644")]
+
+
+def test_an_exposure_index_is_told_to_the_figures_that_count() -> None:
+    told = [speed(each) for each in (0.0446, 6.0, 6.27, 125.0, 800.14, float("inf"))]
+    assert told == ["0.045", "6", "6.3", "125", "800", "inf"]
+
+
+def test_a_form_says_what_an_empty_iso_is(here: Here) -> None:
+    assert "Empty: 100." in read(here.member.user, f"/clubs/{here.club.slug}/log/")
 
 
 def test_papers_say_the_time_for_a_minute_indicated(here: Here) -> None:
