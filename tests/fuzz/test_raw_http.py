@@ -101,14 +101,16 @@ class Served:
     def send(self, data: bytes) -> bytes:
         """What comes back until the connection ends; nothing more is sent, as `data` says or not."""
         found = b""
-        with socket.create_connection(("127.0.0.1", self.port), timeout=20) as connection:
+        with socket.create_connection(("127.0.0.1", self.port), timeout=60) as connection:
             try:
                 connection.sendall(data)
                 connection.shutdown(socket.SHUT_WR)
                 while part := connection.recv(65_536):
                     found += part
+            except TimeoutError:
+                raise AssertionError(f"Neither answered nor cut off: {data[:500]!r}") from None
             except OSError:
-                pass  # closed on us
+                pass  # cut off
         return found
 
     def expect_refusal_or_answer(self, data: bytes) -> None:
@@ -130,12 +132,14 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
             command, cwd=ROOT, env=environment(folder), text=True, stdout=subprocess.DEVNULL, stderr=log
         ) as process,
     ):
-        wait_until_ready(process, port)
-        first = workers_of(process)
-        yield Served(process, port)
-        wait_until_ready(process, port)
-        assert workers_of(process) == first, "A worker died."
-        process.kill()
+        try:
+            wait_until_ready(process, port)
+            first = workers_of(process)
+            yield Served(process, port)
+            wait_until_ready(process, port)
+            assert workers_of(process) == first, "A worker died."
+        finally:
+            process.kill()
     said = (folder / "log").read_text(encoding="utf-8")
     assert "panicked" not in said, said[-5000:]
     lines = [json.loads(line) for line in said.splitlines() if line.startswith("{")]

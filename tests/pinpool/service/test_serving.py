@@ -62,7 +62,7 @@ def ask(port: int, path: str, **headers: str) -> int:
 
 
 def wait_until_ready(process: subprocess.Popen[str], port: int) -> None:
-    ends = time.monotonic() + 60
+    ends = time.monotonic() + 180  # it makes a database first, beside whatever else the machine does
     while time.monotonic() < ends:
         assert process.poll() is None, process.communicate()[1]
         try:
