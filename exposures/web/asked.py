@@ -73,15 +73,18 @@ def reading_ways(club: Club, written: dict[str, Any] | None = None) -> list[Read
     left = dict(written or {})
     known = offered("light_readings", on_with(club.plugins, "light_readings", readings_told(left) if left else ()))
     names = sorted(known, key=lambda name: name != USUAL_READING)
+    defaults: dict[str, list[Any]] = {}
+    for parameter in (each for name in names for each in known[name].parameters):
+        defaults.setdefault(parameter.name, []).append(parameter.default_written)
     ways, seen = [], set[str]()
     for name in names:
         inputs = []
         for parameter in known[name].parameters:
             if parameter.name not in seen:
                 value, number = left.get(parameter.name, ""), parameter.kind == "number"
-                inputs.append(
-                    ReadingInput(parameter.name, _label(parameter.name), number, value, parameter.default_written)
-                )
+                first, *others = defaults[parameter.name]
+                empty = first if all(each == first for each in others) else None  # two ways share the input
+                inputs.append(ReadingInput(parameter.name, _label(parameter.name), number, value, empty))
                 seen.add(parameter.name)
         ways.append(ReadingWay(known[name].label, name == USUAL_READING, tuple(inputs)))
     return ways
