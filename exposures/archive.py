@@ -17,7 +17,7 @@ from typing import Any
 
 import orjson
 from django.contrib.auth import get_user_model
-from django.db import models, transaction
+from django.db import connection, models, transaction
 from django.utils import timezone
 
 from clubs.models import (
@@ -129,6 +129,9 @@ def archive_of(*, actor: Membership, pictures: bool) -> dict[str, Any]:
     check_role(membership=actor, action="read_archive")
     club = actor.club
     with transaction.atomic():
+        if connection.vendor == "postgresql":  # which cuts off who is busy with many rows between two statements
+            with connection.cursor() as cursor:
+                cursor.execute("SET LOCAL idle_in_transaction_session_timeout = 0")
         # What names others is read first: what it names is there already, and stays.
         rows = {name: list(_rows(name, club)) for name in reversed(SECTIONS)}
         members = [

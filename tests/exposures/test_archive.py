@@ -1,13 +1,16 @@
 """A club handed out whole and made anew: nothing is lost on the way."""
 
+from time import sleep
 from typing import Any
 
 import numpy as np
 import orjson
 import pytest
 from django.apps import apps
+from django.db import connection
 
 from clubs.models import Camera, CameraPhoto, Club, Person, TrailEntry
+from exposures import archive
 from exposures.archive import KEYS_HERE, LEFT_OUT, NOT_TOLD, SECTIONS, SINCE_2, checksum
 from exposures.evidence import summed
 from exposures.models import EvidenceCell, ExposureLog
@@ -268,3 +271,18 @@ def test_every_table_of_a_club_is_told_or_left_out_for_a_reason() -> None:
     assert {model.__name__: columns for model, columns in KEYS_HERE.items()} == {
         "Place": {"code", "withdrawn_at"}, "Workshop": {"joins_as"},
     }  # fmt: skip
+
+
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="the only one that cuts off who is busy")
+def test_rows_may_take_longer_than_a_transaction_may_idle(made: Made, monkeypatch: pytest.MonkeyPatch) -> None:
+    read = archive._rows
+
+    def slowly(*about: Any) -> Any:
+        sleep(0.05)
+        return read(*about)
+
+    monkeypatch.setattr(archive, "_rows", slowly)
+    with connection.cursor() as cursor:
+        cursor.execute("SET idle_in_transaction_session_timeout = '20ms'")
+        assert archive.archive_of(actor=made.keeper, pictures=False)["format"]
+        cursor.execute("SET idle_in_transaction_session_timeout = '60s'")
