@@ -78,7 +78,7 @@ DEFAULTS: dict[str, Any] = {
     "RESET_MAILS_PER_ACCOUNT": (3, 3600),
     # The most days that an invitation holds.
     "MAX_INVITATION_DAYS": 366,
-    # What e-mails call the site, and the page that takes a reset code, such as "https://club.example/reset/{code}";
+    # What pages and e-mails call the site, and the page that takes a reset code, such as "https://club.example/reset/{code}";
     # without one the e-mail holds the code alone.
     "SITE_NAME": "Pinpool",
     "RESET_PAGE": "",

@@ -3,15 +3,17 @@
 import threading
 from typing import Any
 
+from django.http import HttpResponse
 from drf_spectacular.generators import SchemaGenerator
 from drf_spectacular.settings import patched_settings
 from drf_spectacular.views import SpectacularAPIView
 from rest_framework.permissions import AllowAny
+from rest_framework.renderers import BaseRenderer
 from rest_framework.request import Request
-from rest_framework.response import Response
 
 from pinpool import __version__
 from pinpool.http.views import View
+from pinpool.plugins.registry import entries, loaded
 
 SETTINGS: dict[str, Any] = {
     "TITLE": "Pinpool",
@@ -38,10 +40,34 @@ SETTINGS: dict[str, Any] = {
 _one_at_a_time = threading.Lock()
 
 
+class _Written:
+    """The document as it was last made, by renderer; anew where other plug-ins are active than there were."""
+
+    def __init__(self) -> None:
+        self.plugins: Any = None
+        self.texts: dict[type[BaseRenderer], Any] = {}
+
+    def by(self, renderer: BaseRenderer) -> Any:
+        plugins = loaded(), [entry.state for entry in entries()]
+        if self.plugins is None or self.plugins[0] is not plugins[0] or self.plugins[1] != plugins[1]:
+            self.plugins, self.texts = plugins, {}
+        if type(renderer) not in self.texts:
+            self.texts[type(renderer)] = renderer.render(_made(), renderer_context={})
+        return self.texts[type(renderer)]
+
+
+_written = _Written()
+
+
 def document() -> dict[str, Any]:
     """The OpenAPI document as data."""
     with _one_at_a_time, patched_settings(SETTINGS):
-        return SchemaGenerator().get_schema(request=None, public=True)
+        return _made()
+
+
+def _made() -> dict[str, Any]:
+    made: dict[str, Any] = SchemaGenerator().get_schema(request=None, public=True)
+    return made
 
 
 class SchemaView(SpectacularAPIView):
@@ -57,6 +83,11 @@ class SchemaView(SpectacularAPIView):
     def get_exception_handler(self) -> Any:
         return View.get_exception_handler(self)  # type: ignore[arg-type]
 
-    def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
-        with _one_at_a_time:
-            return super().get(request, *args, **kwargs)
+    def get(self, request: Request) -> HttpResponse:
+        renderer = request.accepted_renderer
+        with _one_at_a_time, patched_settings(SETTINGS):
+            text = _written.by(renderer)
+        charset = f"; charset={renderer.charset}" if renderer.charset else ""
+        name = f'inline; filename="Pinpool.{"json" if "json" in renderer.format else "yaml"}"'
+        headers = {"Content-Type": renderer.media_type + charset, "Content-Disposition": name}
+        return HttpResponse(text, headers=headers)

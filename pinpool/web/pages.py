@@ -115,6 +115,7 @@ class Page(TemplateView):
         look, lengths = self.request.COOKIES.get(LOOK_COOKIE), self.request.COOKIES.get(LENGTHS_COOKIE)
         return {
             "reader": self.reader,
+            "site_name": setting("SITE_NAME"),
             "path": self.request.path,
             "look": look if look in LOOKS else LOOKS[0],
             "lengths": lengths if lengths in LENGTHS else LENGTHS[0],

@@ -3,6 +3,7 @@
 from pathlib import Path
 from typing import Any
 
+import orjson
 import pytest
 import yaml
 from django.core.management import call_command
@@ -48,6 +49,10 @@ def test_what_is_served_is_the_same_document(api: APIClient) -> None:
     served = api.get("/api/v1/schema/", HTTP_ACCEPT="application/vnd.oai.openapi")
     assert served.status_code == 200
     assert yaml.safe_load(served.content) == yaml.safe_load(COMMITTED.read_text())
+    as_json = api.get("/api/v1/schema/", HTTP_ACCEPT="application/json")
+    assert orjson.loads(as_json.content) == yaml.safe_load(served.content)
+    for each, kind in ((served, "yaml"), (as_json, "json")):
+        assert each["Content-Disposition"] == f'inline; filename="Pinpool.{kind}"'
     assert api.get("/api/v1/docs/").status_code == 200
 
 

@@ -47,3 +47,8 @@ def test_a_site_may_name_what_its_own_frame_loads(settings: Any) -> None:
     assert "style-src 'self' 'sha256-x'" in parts
     assert "frame-ancestors 'self'" in parts
     assert "script-src 'self'" in parts
+
+
+def test_pages_are_headed_by_the_name_of_the_site(client: Client, settings: Any) -> None:
+    settings.PINPOOL = settings.PINPOOL | {"SITE_NAME": "Saltmarsh & friends"}
+    assert 'class="name" href="/">Saltmarsh &amp; friends</a>' in client.get("/").content.decode()
