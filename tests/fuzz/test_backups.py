@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.db import connection
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -60,7 +61,7 @@ def told_of(*contents: bytes) -> dict[str, Any]:
             path = Path(folder, str(number))
             path.write_bytes(content)
             files[path.name] = _told(path)
-    facts = {"format": FORMAT, "version": VERSION, "engine": "sqlite", "pinpool": "0.1.0"}
+    facts = {"format": FORMAT, "version": VERSION, "engine": connection.vendor, "pinpool": "0.1.0"}
     return {**facts, "migrations": [["auth", "0001_initial"]], "tables": {"auth_user": 1}, "files": files}
 
 

@@ -77,7 +77,9 @@ def place(release: str, here: dict[str, str]) -> Any:
     kept = RELEASES / release
     engine = "postgresql" if "DATABASE_URL" in here else "sqlite"
     if release != "first":
-        manage(here, "restore", str(kept / f"{engine}.tar.gz"))
+        backup = Path(here["PINPOOL_DATA"]) / "kept.tar"
+        backup.write_bytes(gzip.decompress((kept / f"{engine}.tar.gz").read_bytes()))
+        manage(here, "restore", str(backup))
     elif engine == "sqlite":
         database = gzip.decompress((kept / "pinpool.sqlite3.gz").read_bytes())
         (Path(here["PINPOOL_DATA"]) / "pinpool.sqlite3").write_bytes(database)
