@@ -172,9 +172,9 @@ def test_ten_thousand_connections_keep_nobody_else_out(service: Service, many_fi
         for client in clients:
             client.close()
     service.wait_for(lambda: len(connections_of(service.port)) < 10, 30)
+    service.wait_for(lambda: max(len(files_of(worker)) for worker in workers) < 200, 30)
     assert service.ask("GET", "/api/v1/plugins/", timeout=10).status == 200
     assert service.workers() == workers
-    assert max(len(files_of(worker)) for worker in workers) < 200
 
 
 def test_a_worker_that_stands_still_is_replaced(service: Service) -> None:
