@@ -10,11 +10,11 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from django.db import transaction
+from django.db import IntegrityError, connection, transaction
 
 from clubs.models import Club
 from exposures.catalogue import family_of
-from exposures.models import Doubt, Paper, StoredFit
+from exposures.models import Doubt, ExposureLog, Paper, StoredFit
 from exposures.reciprocity.cells import NO_CELLS, Cells, Floats, Logs
 from exposures.reciprocity.lines import Line
 from exposures.reciprocity.result import Fit, PaperAnswer, fit, restored
@@ -27,6 +27,8 @@ ALL_WEIGHED_TO = 20_000
 WEIGHED_AGAIN_SHARE = 0.05
 #: Fits kept in this process, by fingerprint.
 KEPT = 8
+#: So many rows go into one statement.
+BATCH = 500
 
 _kept: OrderedDict[str, "Pooled"] = OrderedDict()
 
@@ -139,10 +141,27 @@ def _store(
         for number, weight, stops, flag in zip(numbers[less], w, off, flags, strict=True):
             text = flag.text if flag is not None and weight < DOUBTFUL else ""
             doubts.append(Doubt(club=scope.club, log_id=int(number), weight_share=weight, off_stops=stops, text=text))
-    with transaction.atomic():
-        StoredFit.objects.update_or_create(
-            club=scope.club, defaults={"fingerprint": scope.fingerprint, "state": found.state(), **counts}
-        )
-        if not keep_doubts:
-            Doubt.objects.filter(club=scope.club).delete()
-        Doubt.objects.bulk_create(doubts, batch_size=500, ignore_conflicts=True)
+    try:
+        with transaction.atomic():
+            StoredFit.objects.update_or_create(
+                club=scope.club, defaults={"fingerprint": scope.fingerprint, "state": found.state(), **counts}
+            )
+            if not keep_doubts:
+                Doubt.objects.filter(club=scope.club).delete()
+            there = _there([each.log_id for each in doubts])
+            Doubt.objects.bulk_create(
+                [each for each in doubts if each.log_id in there], batch_size=BATCH, ignore_conflicts=True
+            )
+            if connection.vendor == "postgresql":  # another may take a log away even now: it shall be seen here
+                connection.check_constraints()
+    except IntegrityError:
+        return  # the fit is of what was there before, and nobody will ask for it
+
+
+def _there(numbers: list[int]) -> set[int]:
+    """Which of these logs are there still: an import can be undone while its logs are weighed."""
+    return {
+        number
+        for start in range(0, len(numbers), BATCH)
+        for number in ExposureLog.objects.filter(pk__in=numbers[start : start + BATCH]).values_list("pk", flat=True)
+    }

@@ -207,6 +207,22 @@ def test_once_the_others_agree_with_it_it_is_doubted_no_longer(here: Any) -> Non
     assert here.client.get(here.at + "doubts/").json()["results"] == []
 
 
+def test_a_log_that_goes_while_it_is_weighed_is_no_fault(here: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """An import can be undone in that very moment."""
+    here.season(scatter=0.3)
+    gone = minutes_for_seconds(here)
+    store = pooled_module._store
+
+    def after_it_went(*given: Any, **also: Any) -> None:
+        ExposureLog.objects.filter(pk=gone.pk).delete()
+        store(*given, **also)
+
+    monkeypatch.setattr(pooled_module, "_store", after_it_went)
+    assert "outliers" in {flag.code for flag in pooled(here.club).fit.flags}
+    connection.check_constraints()  # as at the end of a transaction
+    assert not Doubt.objects.filter(log_id=gone.pk).exists()
+
+
 def test_the_optimisers_record_comes_along(here: Any) -> None:
     here.season(scatter=0.3)
     model = here.client.get(here.at + "reciprocity/model/").json()
