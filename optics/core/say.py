@@ -74,7 +74,7 @@ def say_in(text: str, lengths: Lengths) -> str:
     def said(found: re.Match[str]) -> str:
         return re.sub(r"\d+(\.\d+)?", lambda number: _inches(number[0]), found[0][: -len("mm")]) + "in"
 
-    return re.sub(r"(?<![\d.])\d+(\.\d+)?( × \d+(\.\d+)?)* mm\b", said, text)
+    return re.sub(r"(?<![\d.])\d{1,9}(\.\d{1,9})?( × \d{1,9}(\.\d{1,9})?){0,2} mm\b", said, text)
 
 
 def _inches(mm: str) -> str:
