@@ -1,5 +1,6 @@
 """What the optics endpoints show. One class a result; units go back on here."""
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -88,14 +89,22 @@ class FilmPlaneOut(serializers.Serializer):
     field_of_view = FieldOfViewOut()
 
 
-class Section(serializers.CharField):
-    """A film plane drawn to scale from above, its figures in the unit the caller asked for."""
+class Drawn(serializers.CharField):
+    """A drawing of what stands there as SVG by `draw`, its figures in the unit the caller asked for."""
 
-    def __init__(self, **kwargs: Any) -> None:
-        super().__init__(help_text="The film plane's section as SVG, seen from above, to scale.", **kwargs)
+    def __init__(self, draw: Callable[..., str], **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.draw = draw
 
     def to_representation(self, value: Any) -> str:
-        return section_svg(value, lengths=self.context.get("lengths", "mm"))
+        return self.draw(value, lengths=self.context.get("lengths", "mm"))
+
+
+class Section(Drawn):
+    """A film plane drawn to scale from above."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(section_svg, help_text="The film plane's section as SVG, seen from above, to scale.", **kwargs)
 
 
 class DrawnFilmPlaneOut(FilmPlaneOut):
@@ -271,16 +280,6 @@ class CutOut(serializers.Serializer):
     text = Said()
 
 
-class CutsDrawn(serializers.CharField):
-    """A cutting plan, its caption in the unit the caller asked for."""
-
-    def __init__(self, **kwargs: Any) -> None:
-        super().__init__(help_text="To scale, in mm.", **kwargs)
-
-    def to_representation(self, value: Any) -> str:
-        return sheet_cuts_svg(value, lengths=self.context.get("lengths", "mm"))
-
-
 class SheetCutsOut(Flagged):
     """The layout with most pieces, and the cuts in order."""
 
@@ -289,7 +288,7 @@ class SheetCutsOut(Flagged):
     waste_share = number()
     pieces = PieceOut(many=True)
     cuts = CutOut(many=True)
-    svg = CutsDrawn(source="plan")
+    svg = Drawn(sheet_cuts_svg, source="plan", help_text="To scale, in mm.")
     caution = serializers.CharField()
 
 
