@@ -4,10 +4,12 @@ import http.client
 import json
 import os
 import signal
+import socket
 import subprocess
 import sys
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -77,9 +79,15 @@ class Service(Server):
         return [int(each) for each in told.split()]
 
     def kill(self) -> None:
-        """The server alone, at once: its workers have to notice."""
+        """The server alone, at once; its workers notice, and nobody has the port any more."""
         self.process.kill()
         self.process.wait()
+        ends = time.monotonic() + STARTS_S
+        with suppress(ConnectionRefusedError):
+            while True:  # or a worker that is left would answer for the server that starts next
+                socket.create_connection(("127.0.0.1", self.port)).close()
+                assert time.monotonic() < ends, self.log.read_text()[-3000:]
+                time.sleep(0.05)
 
     def stop(self) -> int:
         """As a keeper does; gives what the service says to that."""
