@@ -4,17 +4,20 @@ Each worker beats: it writes the time into memory shared with the server once a 
 one of which an answer has taken too long, stops doing so; it is killed, and granian starts another in its place.
 """
 
+import errno
 import logging
 import multiprocessing
 import os
 import socket
 import threading
 import time
+from collections.abc import Callable
 from contextlib import suppress
 from functools import partial
 from queue import Empty, SimpleQueue
 from typing import Any
 
+from django.core.management.base import CommandError
 from granian import Granian
 from granian.net import SocketHolder
 
@@ -22,6 +25,8 @@ from granian.net import SocketHolder
 SILENT_S, LOADING_S = 20, 120
 #: Seconds before workers that die as soon as they are started are started again.
 PAUSE_S = 5
+#: Seconds that a port may still be somebody else's.
+BUSY_S = 10
 #: Seconds that a client may take nothing of an answer that is being sent.
 UNTAKEN_S = 20
 
@@ -78,15 +83,26 @@ class Server(Granian):  # type: ignore[misc, valid-type]
         self._sso.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         if hasattr(socket, "TCP_USER_TIMEOUT"):
             self._sso.setsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, UNTAKEN_S * 1000)
-        self._sso.bind((self.bind_addr, self.bind_port))
+        self._bind(self._sso)
         self._sso.set_inheritable(True)
         self._shd = SocketHolder(self._sso.fileno(), False, self.backlog)  # type: ignore[call-arg]
+
+    def _bind(self, listener: socket.socket) -> None:
+        """Wait a little for who has the port: a service that was killed is gone only when its workers noticed."""
+        ends = time.monotonic() + BUSY_S
+        while True:
+            try:
+                return listener.bind((self.bind_addr, self.bind_port))
+            except OSError as fault:
+                if fault.errno != errno.EADDRINUSE or time.monotonic() > ends:
+                    raise CommandError(f"{self._bind_addr_fmt} cannot be listened on: {fault.strerror}.") from fault
+            time.sleep(0.2)
 
     def _spawn_worker(self, idx: int, target: Any, callback_loader: Any) -> Any:
         slot = self._slots[idx] = (self._slots[idx] + self.workers) % (2 * self.workers)
         self._beats[slot] = time.monotonic() + LOADING_S
-        beat = partial(_beat, self._beats, slot, os.getpid())
-        return super()._spawn_worker(idx, target, partial(callback_loader, beat=beat))
+        loader = partial(_load, callback_loader, partial(_beat, self._beats, slot), os.getpid())
+        return super()._spawn_worker(idx, target, loader)
 
     def _watch(self) -> None:
         looked = time.monotonic()
@@ -121,7 +137,18 @@ class Server(Granian):  # type: ignore[misc, valid-type]
             self.main_loop_interrupt.set()
 
 
-def _beat(beats: Any, slot: int, server: int) -> None:
-    if os.getppid() != server:
-        os._exit(1)  # nobody is left to stop this worker, and a new server wants the port
+def _load(loader: Callable[..., Any], beat: Callable[[], None], server: int) -> Any:
+    """In a worker: what it serves."""
+    threading.Thread(target=_end_with, args=(server,), daemon=True).start()
+    return loader(beat=beat)
+
+
+def _end_with(server: int) -> None:
+    """In a thread, since a worker that was told to stop beats no more, and may yet wait long for an answer."""
+    while os.getppid() == server:
+        time.sleep(1)
+    os._exit(1)  # nobody is left to stop this worker, and a new server wants the port
+
+
+def _beat(beats: Any, slot: int) -> None:
     beats[slot] = time.monotonic()

@@ -6,16 +6,20 @@ import os
 import random
 import secrets
 import signal
+import sqlite3
 import threading
 import time
 import uuid
-from contextlib import suppress
+from contextlib import closing, suppress
 from math import isclose
+from pathlib import Path
 from typing import Any
 
 import pytest
 
-from tests.faults.service import Service
+from tests.bodies import CLUB
+from tests.faults.conftest import on_sqlite
+from tests.faults.service import CREEK, Service
 from tests.served import shell
 
 pytestmark = pytest.mark.faults
@@ -121,6 +125,35 @@ def test_what_was_acknowledged_is_there_once_whatever_was_killed(
     stored = shell(here, STORED)
     assert sorted(stored["ids"]) == sorted(already | writers.acknowledged | writers.unanswered)
     _assert_whole(stored)
+
+
+@on_sqlite
+def test_workers_that_were_told_to_stop_go_with_their_server(
+    service: Service, known: dict[str, str], here: dict[str, str]
+) -> None:
+    """What they are asked for is held up, who asked has gone, and their server dies while it waits for them."""
+    log, workers = CLUB["exposures/"] | {"paper": known["paper"]}, service.workers()
+    with closing(sqlite3.connect(Path(here["PINPOOL_DATA"]) / "pinpool.sqlite3", isolation_level=None)) as holder:
+        holder.execute("BEGIN EXCLUSIVE")
+        for _ in range(WRITERS):
+            with pytest.raises(TimeoutError):
+                service.ask("POST", f"{CREEK}exposures/", log, token=known["token"], timeout=0.3)
+        service.process.send_signal(signal.SIGTERM)
+        time.sleep(1)
+        assert any(map(_runs, workers))
+        service.process.kill()
+        service.process.wait()
+        ends = time.monotonic() + 10
+        while any(map(_runs, workers)):
+            assert time.monotonic() < ends
+            time.sleep(0.1)
+    service.start()
+
+
+def _runs(process: int) -> bool:
+    with suppress(FileNotFoundError):
+        return Path(f"/proc/{process}/stat").read_text().rpartition(") ")[2][0] != "Z"
+    return False
 
 
 def _assert_whole(stored: dict[str, Any]) -> None:

@@ -1,10 +1,16 @@
-"""What wakes the server's main loop."""
+"""What wakes the server's main loop, and how it comes by its port."""
 
+import socket
 import subprocess
 import sys
 import time
+from threading import Timer
 
-from pinpool.service.watched import Waker
+import pytest
+from django.core.management.base import CommandError
+
+from pinpool.service import watched
+from pinpool.service.watched import Server, Waker
 
 #: A timer's signals set what the main thread waits for, at whatever moment they come.
 SIGNALS = """
@@ -42,3 +48,15 @@ def test_each_wake_up_is_waited_for_once() -> None:
     assert time.monotonic() - began < 30
     waker.wait(0.05)
     assert time.monotonic() - began >= 0.05
+
+
+def test_a_port_that_is_taken_is_waited_for_a_while(monkeypatch: pytest.MonkeyPatch) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as taken, socket.socket() as ours:
+        server = Server("pinpool.wsgi:application", port=taken.getsockname()[1])
+        monkeypatch.setattr(watched, "BUSY_S", 0)
+        with pytest.raises(CommandError, match=r"^127\.0\.0\.1:\d+ cannot be listened on: Address already in use\.$"):
+            server._bind(ours)
+        monkeypatch.setattr(watched, "BUSY_S", 30)
+        Timer(0.3, taken.close).start()
+        server._bind(ours)
+        assert ours.getsockname() == ("127.0.0.1", server.bind_port)
