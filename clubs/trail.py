@@ -3,6 +3,9 @@
 from typing import Any
 
 from clubs.models import Club, TrailEntry
+from pinpool.prepared import PreparedInsert
+
+_insert = PreparedInsert(TrailEntry)
 
 
 def record(
@@ -18,4 +21,4 @@ def record(
         after = {name: value for name, value in after.items() if name in names}
     name = actor.get_username() if actor is not None else ""
     facts = {"action": action, "subject": subject[:200], "before": before, "after": after}
-    TrailEntry.objects.create(club=club, actor=actor, actor_name=name[:254], **facts)
+    _insert(TrailEntry(club=club, actor=actor, actor_name=name[:254], **facts))

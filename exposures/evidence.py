@@ -67,8 +67,19 @@ def _held() -> QuerySet:
     return Pool.objects.select_for_update().filter(club=Told("club", Pool._meta.get_field("club"))).values_list("pk")
 
 
-def keep(*logs: ExposureLog) -> None:
-    """Add new logs of one club to their cells. Call inside the transaction that stores them, once they are stored."""
+def hold_for(log: ExposureLog) -> None:
+    """`hold`, for one log that is about to be stored and then kept as `marked`: its club is marked here already."""
+    if log.time_stops is None:
+        hold(log.club_id)
+    else:
+        mark_changed(club_id=log.club_id, shared=log.shared)
+
+
+def keep(*logs: ExposureLog, marked: bool = False) -> None:
+    """Add new logs of one club to their cells. Call inside the transaction that stores them, once they are stored.
+
+    `marked` where `hold_for` began it.
+    """
     sums: dict[tuple[Any, ...], np.ndarray] = {}
     ends: dict[tuple[Any, ...], list[float]] = {}
     for log in logs:
@@ -77,7 +88,8 @@ def keep(*logs: ExposureLog) -> None:
             key = _key(log)
             sums[key] = sums.get(key, 0) + np.array([1, x, x * x, y, x * y, y * y])
             ends.setdefault(key, []).append(log.time_stops)
-    _mark_changed_by(sums)
+    if not marked:
+        _mark_changed_by(sums)
     for key, (count, *more) in sums.items():
         told = dict(zip(KEYS, key, strict=True))
         if told["member_id"] is told["person_id"] is None:
@@ -143,11 +155,19 @@ def _mark_changed_by(keys: Iterable[tuple[Any, ...]]) -> None:
 
 
 def mark_changed(*, club_id: int, shared: bool) -> None:
-    """Draw the club's stamps anew: no fit made before this counts as fresh."""
-    stamps = {"stamp": new_stamp()} | ({"shared_stamp": new_stamp()} if shared else {})
-    if not Pool.objects.filter(club_id=club_id).update(**stamps):
-        Pool.objects.get_or_create(club_id=club_id)
-        Pool.objects.filter(club_id=club_id).update(**stamps)
+    """Draw the club's stamps anew: no fit made before this counts as fresh. It holds the club's log, as `hold` does."""
+    if not _stamp(club_id, shared=shared):
+        hold(club_id)
+        _stamp(club_id, shared=shared)
+
+
+def _stamp(club_id: int, *, shared: bool) -> int:
+    """How many rows were stamped: none where the club has none yet. In plain SQL, as this too is part of every log."""
+    names = ("stamp", "shared_stamp") if shared else ("stamp",)
+    statement = f"UPDATE {Pool._meta.db_table} SET {', '.join(f'{name} = %s' for name in names)} WHERE club_id = %s"  # noqa: S608
+    with connection.cursor() as cursor:
+        cursor.execute(statement, [*(new_stamp() for _ in names), club_id])
+        return int(cursor.rowcount)
 
 
 def counted(logs: QuerySet[ExposureLog]) -> QuerySet[ExposureLog]:

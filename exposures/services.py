@@ -15,12 +15,13 @@ from clubs.models import Camera, Membership, Person
 from clubs.roles import allows
 from clubs.services import check_role
 from clubs.trail import record
-from exposures.evidence import evidence_of, hold, keep, mark_changed, take_out
+from exposures.evidence import evidence_of, hold, hold_for, keep, mark_changed, take_out
 from exposures.models import ExposureLog, NegativePicture, Paper, PaperMerge
 from exposures.processes import told_again
 from optics.core.light import Light
 from pinpool.http.etags import Expected
 from pinpool.http.problems import Conflict, impossible
+from pinpool.prepared import PreparedInsert
 
 #: What a person tells of an exposure. Sent again under the same id, all of it must be the same; the camera too.
 TOLD = (
@@ -133,6 +134,9 @@ class Result:
     measured: bool = False
 
 
+_insert = PreparedInsert(ExposureLog)
+
+
 def log_exposure(*, actor: Membership, **told: Any) -> tuple[ExposureLog, bool]:
     """Log an exposure, told as `unsaved_log` takes it; returns the entry and whether it is new.
 
@@ -142,12 +146,12 @@ def log_exposure(*, actor: Membership, **told: Any) -> tuple[ExposureLog, bool]:
     log = unsaved_log(actor=actor, **told)
     try:
         with transaction.atomic():
-            hold(actor.club_id)
-            log.save(force_insert=True)
+            hold_for(log)
+            _insert(log)
             for name in ("picture", "corrected_by"):
                 leading: Any = ExposureLog._meta.get_field(name)
                 leading.set_cached_value(log, None)  # nothing leads to it yet, and nobody need look
-            keep(log)
+            keep(log, marked=True)
             if not log.private:
                 record(
                     club=actor.club, actor=actor.user, action="log_exposure", subject=subject(log), after=told_by(log)

@@ -4,8 +4,9 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 from weakref import WeakKeyDictionary
 
-from django.db import connections
+from django.db import connections, router
 from django.db.models import Expression, Model, QuerySet
+from django.db.models.sql import InsertQuery
 
 
 class Told(Expression):
@@ -35,8 +36,10 @@ class Prepared:
         connection: Any = connections[self._rows.db]
         if connection not in self._compiled:
             compiler = self._rows.query.get_compiler(connection=connection)
-            self._compiled[connection] = compiler, *compiler.as_sql()
-        compiler, sql, params = self._compiled[connection]
+            sql, params = compiler.as_sql()
+            converters = compiler.get_converters([column for column, *_ in compiler.select])
+            self._compiled[connection] = compiler, sql, params, converters
+        compiler, sql, params, converters = self._compiled[connection]
         values = [
             each.output_field.get_db_prep_value(told[each.name], connection) if isinstance(each, Told) else each
             for each in params
@@ -44,7 +47,7 @@ class Prepared:
         with connection.cursor() as cursor:
             cursor.execute(sql, values)
             found = cursor.fetchall()
-        return compiler.results_iter(results=[found], tuple_expected=True)
+        return map(tuple, compiler.apply_converters(found, converters))
 
 
 def columns_of(model: type[Model], at: str = "") -> list[str]:
@@ -60,3 +63,27 @@ def model_from(model: type[Any], values: Any) -> Any:
 
 def fields_of(model: type[Model]) -> Sequence[Any]:
     return model._meta.concrete_fields
+
+
+class PreparedInsert:
+    """The INSERT of one row of a model whose key the database draws. Sends no signals, as `bulk_create` sends none."""
+
+    def __init__(self, model: type[Model]) -> None:
+        self._model = model
+        self._compiled: WeakKeyDictionary[Any, str] = WeakKeyDictionary()  # by connection, as above
+
+    def __call__(self, row: Model) -> None:
+        """Store a new row, and tell it its key."""
+        key, connection = self._model._meta.pk, connections[router.db_for_write(self._model, instance=row)]
+        fields = [field for field in fields_of(self._model) if field is not key]
+        if connection not in self._compiled:
+            query = InsertQuery(self._model)
+            query.insert_values(fields, [row])
+            compiler: Any = query.get_compiler(connection=connection)
+            compiler.returning_fields = [key]
+            [(self._compiled[connection], _)] = compiler.as_sql()
+        values = [field.get_db_prep_save(field.pre_save(row, True), connection) for field in fields]
+        with connection.cursor() as cursor:
+            cursor.execute(self._compiled[connection], values)
+            [row.pk] = cursor.fetchone()
+        row._state.adding, row._state.db = False, connection.alias
