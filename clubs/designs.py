@@ -83,7 +83,7 @@ def _check_own(actor: Membership, design: Design) -> None:
     whose = "own" if design.author_id == actor.user_id else "others"
     if not allows(actor.role, "change_design", whose=whose):  # type: ignore[arg-type]
         least = MAY["change_design"].others or MAY["change_design"].role
-        raise PermissionDenied(f"This design is somebody else's; to change design takes a {least.name.lower()}.")
+        raise PermissionDenied(f"This design is somebody else's; to change it takes a {least.name.lower()}.")
 
 
 def _told(design: Design) -> dict[str, Any]:

@@ -27,7 +27,7 @@ from pinpool.plugins.switches import switchable
 def check_role(*, membership: Membership, action: str) -> None:
     """Raise `PermissionDenied` where the member's role does not allow the action."""
     if not allows(membership.role, action):
-        raise PermissionDenied(f"A {membership.role} of this club may not {action.replace('_', ' ')}.")
+        raise PermissionDenied(f"A {membership.role} of this club may not {MAY[action].doing}.")
 
 
 def check_camera(*, membership: Membership, camera: Camera, action: str, own: bool = False) -> None:
@@ -43,9 +43,7 @@ def check_camera(*, membership: Membership, camera: Camera, action: str, own: bo
     if not allows(membership.role, action, whose=whose):
         least = (act.clubs if whose == "clubs" else act.others) or act.role
         belongs = "the club" if whose == "clubs" else "somebody else"
-        raise PermissionDenied(
-            f"This camera belongs to {belongs}; to {action.replace('_', ' ')} takes a {least.name.lower()}."
-        )
+        raise PermissionDenied(f"This camera belongs to {belongs}; doing this takes a {least.name.lower()}.")
 
 
 def create_club(*, actor: Any, slug: str, name: str) -> Club:

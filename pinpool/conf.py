@@ -82,6 +82,8 @@ DEFAULTS: dict[str, Any] = {
     # without one the e-mail holds the code alone.
     "SITE_NAME": "Pinpool",
     "RESET_PAGE": "",
+    # Whether e-mails reach those whom they are for. If not, people are told to ask whoever keeps the site for the code.
+    "MAILS": True,
     # Who is told of weaknesses, "mailto:…" or "https://…", and the page that says what they may expect: both go into
     # security.txt (RFC 9116). Without a contact there is no such file.
     "SECURITY_CONTACT": "",

@@ -240,6 +240,7 @@ PINPOOL: dict[str, Any] = {
     # A proxy that is trusted to say https is trusted to say who asks: else all of a club would share its address.
     "TRUSTED_PROXIES": int(os.environ.get("PINPOOL_TRUSTED_PROXIES", "1" if SESSION_COOKIE_SECURE else "0")),
     "SITE_NAME": os.environ.get("PINPOOL_SITE_NAME", "Pinpool"),
+    "MAILS": bool(os.environ.get("PINPOOL_SMTP")),
     "SECURITY_CONTACT": os.environ.get("PINPOOL_SECURITY_CONTACT", ""),
     "SECURITY_POLICY": os.environ.get("PINPOOL_SECURITY_POLICY", ""),
 }

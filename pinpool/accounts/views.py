@@ -159,6 +159,11 @@ class ResetView(KeepingView, OpenView):
         email = self.read(request, serializers.ResetIn)["email"]
         count("RESET_TRIES_PER_ADDRESS", address_of(request))
         mail.later(lambda: mail.send_reset_codes(email))
+        if not setting("MAILS"):
+            return self.done(
+                "This site sends no e-mail. If there is an account of this address, whoever looks after the site "
+                "finds a code in its log: ask them for it."
+            )
         return self.done("If there is an account of this address, an e-mail with a code is on its way to it.")
 
 

@@ -64,6 +64,9 @@ class ForgottenPage(KeepingPage):
 
     template_name = "pinpool/forgotten.html"
 
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(**kwargs) | {"mails": setting("MAILS")}
+
 
 class ResetPage(KeepingPage):
     """Set a new password by the code from the e-mail, given in the address or typed."""
@@ -72,8 +75,10 @@ class ResetPage(KeepingPage):
     untold_in_logs = "code"
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        rules = password_validators_help_texts()
-        return super().get_context_data(**kwargs) | {"code": self.kwargs.get("code", ""), "password_rules": rules}
+        return super().get_context_data(**kwargs) | {
+            "code": self.kwargs.get("code", ""),
+            "password_rules": password_validators_help_texts(),
+        }
 
 
 @require_safe
@@ -101,4 +106,5 @@ class AccountPage(SignedInPage):
             "tokens": tokens,
             "scopes": Scope.choices,
             "at_signing_out": signing_out.templates,
+            "password_rules": password_validators_help_texts(),
         }

@@ -212,7 +212,7 @@ def test_what_a_role_may(here: Here, role: str) -> None:
             assert response.status_code in answers_to(action), (method, at, response.content)
         else:
             detail = problem_of(response, 403)["detail"]
-            assert allows(role, action) or detail == f"A {role} of this club may not {action.replace('_', ' ')}."
+            assert allows(role, action) or detail == f"A {role} of this club may not {MAY[action].doing}."
 
 
 @pytest.mark.parametrize("scope", Scope.values)

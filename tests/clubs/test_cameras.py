@@ -120,7 +120,7 @@ def test_who_may(here: Here, path: str, may: set[str], may_not: set[str]) -> Non
 
 def test_a_refusal_says_what_it_takes(here: Here) -> None:
     refused = here.call("put", "cameras/CLUB/loan/", {"to": "guest", "until": day(3)}, who="member")
-    assert problem_of(refused, 403)["detail"] == "This camera belongs to the club; to lend camera takes a leader."
+    assert problem_of(refused, 403)["detail"] == "This camera belongs to the club; doing this takes a leader."
     refused = here.call("patch", "cameras/OWN/", {}, who="leader")
     assert "belongs to somebody else" in problem_of(refused, 403)["detail"]
 

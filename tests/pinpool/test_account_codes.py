@@ -23,6 +23,16 @@ def code_in(message: Any) -> str:
     return str(re.search(r"[A-Za-z0-9_-]+\.[a-z0-9]+-[a-f0-9]{20,}", message.body)[0])  # type: ignore[index]
 
 
+def test_without_mail_nobody_is_promised_any(walker: Any, api: APIClient, settings: Any) -> None:
+    told = []
+    for settings.PINPOOL in (settings.PINPOOL | {"MAILS": mails} for mails in (True, False)):
+        told.append(api.post(AT + "password-reset/", {"email": "walker@creek.example"}).data["detail"])
+        told.append(api.get("/sign-in/forgotten/").content.decode())
+    assert ["is on its way" in each or "Send me" in each for each in told] == [True, True, False, False]
+    assert ["sends no e-mail" in each for each in told] == [False, False, True, True]
+    assert code_in(outbox.outbox[-1])  # in the log then
+
+
 def ask_for_code(api: APIClient, email: str = "walker@creek.example") -> str:
     assert api.post(AT + "password-reset/", {"email": email}).status_code == 200
     return code_in(outbox.outbox[-1])

@@ -65,7 +65,7 @@ def test_behind_a_proxy_that_speaks_https(tmp_path: Path) -> None:
     assert (found["SESSION_COOKIE_SECURE"], found["CSRF_COOKIE_SECURE"]) == (True, True)
     assert found["SECURE_PROXY_SSL_HEADER"] == ["HTTP_X_FORWARDED_PROTO", "https"]
     assert found["PINPOOL"] == {
-        "OWN_ACCOUNTS": True, "TRUSTED_PROXIES": 1, "SITE_NAME": "Creek",
+        "OWN_ACCOUNTS": True, "TRUSTED_PROXIES": 1, "SITE_NAME": "Creek", "MAILS": False,
         "RESET_PAGE": "https://club.creek.example/reset/{code}/",
         "SECURITY_CONTACT": "mailto:keeper@creek.example", "SECURITY_POLICY": "",
     }  # fmt: skip

@@ -70,7 +70,7 @@ def test_what_cannot_be_set_is_not_issued(actor: Membership) -> None:
 
 
 def test_a_guest_issues_none() -> None:
-    with pytest.raises(PermissionDenied, match="A guest of this club may not issue sheet"):
+    with pytest.raises(PermissionDenied, match="A guest of this club may not issue sheets"):
         issue(actor=MembershipFactory.create(role="guest"), document=of_blocks(FACTS))
 
 

@@ -332,7 +332,7 @@ def test_only_what_a_design_is_called_changes(here: Here) -> None:
 def test_anothers_design_takes_a_leader(here: Here) -> None:
     at, body = f"{here.at}designs/{here.design.pk}/", {"name": "Drum"}
     refused = here.clients["member"].patch(at, body, headers={"If-Match": "*"})
-    assert problem_of(refused, 403)["detail"] == "This design is somebody else's; to change design takes a leader."
+    assert problem_of(refused, 403)["detail"] == "This design is somebody else's; to change it takes a leader."
     assert here.clients["leader"].patch(at, body, headers={"If-Match": "*"}).status_code == 200
     elsewhere = DesignFactory.create()
     problem_of(here.clients["keeper"].get(f"{here.at}designs/{elsewhere.pk}/"), 404)
