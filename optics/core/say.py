@@ -67,14 +67,19 @@ def say_length(length_mm: float, lengths: Lengths = "mm") -> str:
 
 
 def say_in(text: str, lengths: Lengths) -> str:
-    """A text of ours with its lengths, “0.250 mm” or “101.6 × 127.0 mm”, told as finely in the unit asked for."""
+    """A text of ours with its lengths, “0.250 mm” or “101.6 × 127.0 mm”, told as finely in the unit asked for.
+
+    What stands in “ ” is somebody's own words, and stays as it is.
+    """
     if lengths == "mm":
         return text
 
     def said(found: re.Match[str]) -> str:
+        if found[0].startswith("“"):
+            return found[0]
         return re.sub(r"\d+(\.\d+)?", lambda number: _inches(number[0]), found[0][: -len("mm")]) + "in"
 
-    return re.sub(r"(?<![\d.])\d{1,9}(\.\d{1,9})?( × \d{1,9}(\.\d{1,9})?){0,2} mm\b", said, text)
+    return re.sub(r"“[^”]*”|(?<![\d.])\d{1,9}(\.\d{1,9})?( × \d{1,9}(\.\d{1,9})?){0,2} mm\b", said, text)
 
 
 def _inches(mm: str) -> str:

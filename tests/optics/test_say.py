@@ -141,6 +141,7 @@ def test_numbers_of_every_kind_are_said() -> None:
         ("The hole, 0.254 mm, is known to ±0.003 mm.", "The hole, 0.0100 in, is known to ±0.00012 in."),
         ("A wall 0.3 mm thick; 2 mm beside it; 0 mm.", "A wall 0.012 in thick; 0.079 in beside it; 0.00 in."),
         ("9" * 400 + " mm", "9" * 400 + " mm"),  # no length of ours
+        ("“Film 120 mm” is 25.4 mm wide, not “5 mm”.", "“Film 120 mm” is 1.00 in wide, not “5 mm”."),
         (
             "Contrast of 2.54 cycles per mm at 550 nm, 25.4 mmol.",
             "Contrast of 2.54 cycles per mm at 550 nm, 25.4 mmol.",
