@@ -13,9 +13,11 @@ class Scope(TextChoices):
     MANAGE = "manage", "all that the account may"
 
 
+_ORDER = Scope.values
+
+
 def check_scope(request: Request, needed: str) -> None:
     """Raise `PermissionDenied` where the request came with a token of too small a scope."""
     scope = getattr(request.auth, "scope", Scope.MANAGE)  # signed in without a token: all that the account may
-    order = Scope.values
-    if order.index(scope) < order.index(needed):
+    if _ORDER.index(scope) < _ORDER.index(needed):
         raise PermissionDenied(f"This token's scope is “{scope}”; this takes “{needed}”.")

@@ -49,6 +49,16 @@ class Negotiation(DefaultContentNegotiation):
 
     settings: Any = SimpleNamespace(URL_FORMAT_OVERRIDE=None)
 
+    def select_parser(self, request: Request, parsers: Any) -> Any:
+        first = parsers[0]
+        return first if request.content_type == first.media_type else super().select_parser(request, parsers)
+
+    def select_renderer(self, request: Request, renderers: Any, format_suffix: str | None = None) -> Any:
+        first = renderers[0]
+        if request.headers.get("Accept", "*/*") in {"*/*", first.media_type}:  # so most ask; nothing to weigh
+            return first, first.media_type
+        return super().select_renderer(request, renderers, format_suffix)
+
 
 class View(APIView):
     """Parsing, rendering, errors, schema and query names, the same for every view of ours."""

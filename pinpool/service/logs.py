@@ -10,8 +10,17 @@ from pinpool.http.request_ids import current, told_path
 
 #: What every record of Python's logging has; anything else was added by whoever logs.
 _USUAL = logging.LogRecord("", 0, "", 0, "", None, None).__dict__.keys() | {"message", "asctime", "taskName"}
-#: What Django adds that is no plain value.
-_LEFT_OUT = {"request", "server_time"}
+#: That, and what Django adds that is no plain value.
+_LEFT_OUT = _USUAL | {"request", "server_time"}
+
+
+class Briefly(logging.Filter):
+    """Makes a warning of one short line: for what anybody can bring about, and is no fault of the service."""
+
+    def filter(self, record: logging.LogRecord) -> bool:
+        record.levelno, record.levelname = logging.WARNING, "WARNING"
+        record.msg, record.args, record.exc_info = record.getMessage()[:200], None, None
+        return True
 
 
 class JSONLines(logging.Formatter):
@@ -26,7 +35,7 @@ class JSONLines(logging.Formatter):
             line["message"] = record.getMessage().replace(request.path, told_path(request))
         if request_id := current():
             line["request_id"] = request_id
-        line |= {key: value for key, value in record.__dict__.items() if key not in _USUAL | _LEFT_OUT}
+        line |= {key: value for key, value in record.__dict__.items() if key not in _LEFT_OUT}
         if record.exc_info:
             line["exception"] = self.formatException(record.exc_info)
         return json.dumps(line, default=str, ensure_ascii=False)
