@@ -225,11 +225,13 @@ LOGGING: dict[str, Any] = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {"json": {"()": "pinpool.service.logs.JSONLines"}},
+    "filters": {"briefly": {"()": "pinpool.service.logs.Briefly"}},
     "handlers": {"lines": {"class": "logging.StreamHandler", "formatter": "json"}},
     "root": {"handlers": ["lines"], "level": "WARNING"},
     "loggers": {
         "django": {"handlers": []},
         "django.request": {"level": "ERROR"},  # below that the line of the answer tells it
+        "django.security.DisallowedHost": {"filters": ["briefly"]},
         "pinpool.access": {"level": os.environ.get("PINPOOL_ACCESS_LOG", "INFO")},
     },
 }

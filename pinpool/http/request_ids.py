@@ -15,6 +15,8 @@ from django.urls import Resolver404, resolve
 from pinpool.conf import setting
 
 HEADER = "X-Request-ID"
+#: The key of a request's `META` that holds its id.
+KEY = "pinpool.request_id"
 
 logger = logging.getLogger("pinpool.access")
 
@@ -58,6 +60,7 @@ class RequestIds:
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
         given = request.headers.get(HEADER, "") if setting("TRUSTED_PROXIES") else ""
         found = given if _FIT.fullmatch(given) else uuid.uuid4().hex
+        request.META[KEY] = found
         token, start = _current.set(found), time.perf_counter()
         try:
             response = self.get_response(request)

@@ -6,7 +6,6 @@ else, so none does: what comes and goes slowly waits here, where waiting costs a
 
 import asyncio
 import logging
-import math
 import time
 from collections.abc import Awaitable, Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -15,10 +14,12 @@ from tempfile import SpooledTemporaryFile
 from typing import IO, Any
 
 from asgiref.wsgi import WsgiToAsgiInstance
+from django.core.handlers.wsgi import WSGIRequest
 from rest_framework.exceptions import APIException
 
 from pinpool.conf import setting
 from pinpool.http.problems import UNREADABLE, StorageFull, problem_response, refusal_of
+from pinpool.http.request_ids import KEY, told_path
 from pinpool.http.uploads import FORM_BYTES
 
 #: The settings that say how large a body may be.
@@ -62,7 +63,8 @@ class Door:
         self._threads = ThreadPoolExecutor(threads, thread_name_prefix="site")
         self._most = FORM_BYTES + max(map(setting, BODIES))
         self._held = 0
-        self._asked_at: dict[int, float] = {}
+        #: When those that are being answered were asked, and what.
+        self._asked: dict[int, tuple[float, dict[str, Any]]] = {}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "lifespan":
@@ -137,7 +139,7 @@ class Door:
             start["headers"] = [(name.lower().encode("latin1"), text.encode("latin1")) for name, text in headers]
 
         number = id(environ)
-        self._asked_at[number] = time.monotonic()
+        self._asked[number] = time.monotonic(), environ
         try:
             with closing(self._site(environ, start_response)) as pieces:
                 for piece in pieces:
@@ -147,7 +149,7 @@ class Door:
             refusal = refusal_of(fault) or APIException("The service met a fault of its own; it has been logged.")
             raise _Refused(refusal.status_code, str(refusal.detail), getattr(refusal, "wait", None)) from fault
         finally:
-            del self._asked_at[number]
+            del self._asked[number]
         return start
 
     async def _live(self, receive: Receive, send: Send) -> None:
@@ -160,10 +162,20 @@ class Door:
         await send({"type": "lifespan.shutdown.complete"})
 
     async def _beat_on(self) -> None:
-        while time.monotonic() - min(self._asked_at.copy().values(), default=math.inf) < self._longest_s:
+        while not (late := self._late()):
             self._beat()
             await asyncio.sleep(1)
-        logger.error("An answer has taken more than %s s: this worker hangs.", self._longest_s)
+        what = "; ".join(map(_told, late))
+        logger.error("An answer has taken more than %s s: this worker hangs. It was asked: %s.", self._longest_s, what)
+
+    def _late(self) -> list[dict[str, Any]]:
+        now = time.monotonic()
+        return [environ for asked, environ in self._asked.copy().values() if now - asked >= self._longest_s]
+
+
+def _told(environ: dict[str, Any]) -> str:
+    """A request as logs tell it, with its id if it has come as far as that."""
+    return f"{environ['REQUEST_METHOD']} {told_path(WSGIRequest(environ))} ({environ.get(KEY, 'no id yet')})"
 
 
 def _environ(scope: Scope, body: IO[bytes], length: int) -> dict[str, Any]:

@@ -5,11 +5,13 @@ import json
 import logging
 import time
 from collections.abc import Iterator
+from io import BytesIO
 from typing import Any
 
 import pytest
 from django.db import OperationalError
 
+from pinpool.http.request_ids import KEY
 from pinpool.service import door, serving
 from pinpool.service.door import Door
 
@@ -130,21 +132,14 @@ def test_a_door_that_waits_for_an_answer_too_long_beats_no_more(caplog: pytest.L
 
     async def live() -> None:
         beating = asyncio.create_task(here._beat_on())
-        waited = asyncio.to_thread(here._ask, {"PATH_INFO": "/hangs/", "wsgi.input": Empty()}, Empty())
+        told = {"REQUEST_METHOD": "GET", "PATH_INFO": "/hangs/", KEY: "0123abcd"}
+        waited = asyncio.to_thread(here._ask, told | {"wsgi.input": BytesIO()}, BytesIO())
         await asyncio.gather(beating, waited)
 
     with caplog.at_level(logging.ERROR):
         asyncio.run(live())
     assert len(beats) == 1
-    assert "this worker hangs" in caplog.text
-
-
-class Empty:
-    def read(self) -> bytes:
-        return b""
-
-    def write(self, piece: bytes) -> None:
-        pass
+    assert "this worker hangs. It was asked: GET /hangs/ (0123abcd)." in caplog.text
 
 
 @pytest.mark.parametrize(("hard", "connections", "warns"), [(1_000_000, 16_000, False), (1024, 824, True)])

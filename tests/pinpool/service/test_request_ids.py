@@ -54,6 +54,15 @@ def test_a_line_of_log_says_what_was_asked_and_answered(api: APIClient, caplog: 
     assert line["request_id"] == response[HEADER]
 
 
+def test_a_host_that_is_not_ours_is_one_short_warning(client: Client, caplog: pytest.LogCaptureFixture) -> None:
+    assert client.get("/", headers={"Host": f"{'evil.' * 100}example"}).status_code == 400
+    [line] = [json.loads(JSONLines().format(record)) for record in caplog.records if record.levelno > logging.INFO]
+    assert (line["level"], line["logger"]) == ("warning", "django.security.DisallowedHost")
+    assert line["message"].startswith("Invalid HTTP_HOST header: 'evil.evil.")
+    assert len(line["message"]) <= 200
+    assert "exception" not in line
+
+
 def test_a_line_is_one_line_whatever_it_tells() -> None:
     fault = ValueError("two\nlines")
     told = (type(fault), fault, None)
