@@ -217,8 +217,8 @@ def _reckoner(
         line = replace(line, covariance=line.covariance + np.diag([more, 0.0]))
 
     def by_logs(stops: Sequence[float]) -> Floats:
-        times = np.exp2(stops).tolist()
-        return _log2([[line.right_time_s(time), *line.interval_s(time, quantile=quantile)] for time in times])
+        times = np.exp2(stops)
+        return _log2(np.column_stack([line.right_time_s(times), *line.interval_s(times, quantile=quantile)]))
 
     return (line.speed, line.slope, line.covariance.tobytes()), by_logs
 

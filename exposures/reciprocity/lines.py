@@ -7,10 +7,11 @@ allows (Fieller's set), which is exact for a normal error and grows one-sided wh
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-from scipy.linalg import solve_triangular
 
 from exposures.reciprocity.cells import Cells, Floats, Ints
 from exposures.reciprocity.design import known_places
@@ -50,19 +51,24 @@ def add_effect(
         sums.rest[row, where.start + np.asarray(level) * point.design.blocks[block].width + atom] += share
 
 
-def values(point: Point, sums: Sums) -> Floats:
-    """Best linear unbiased prediction of each sum, (r,)."""
-    return sums.rest @ point.rest + np.einsum("ri,ri->r", sums.part, point.eliminated[sums.level])
+def values(points: Sequence[Point], sums: Sums) -> Floats:
+    """Best linear unbiased prediction of each sum at each of p points, (p, r)."""
+    rest = np.array([of.rest for of in points])
+    eliminated = np.array([of.eliminated[sums.level] for of in points])
+    return rest @ sums.rest.T + np.einsum("ri,pri->pr", sums.part, eliminated)
 
 
-def covariance(point: Point, sums: Sums) -> Floats:
-    """Prediction-error covariance of the sums, (r, r), fixed effects' error included, variances taken as known."""
-    conditional = np.einsum("rij,rj->ri", point.E[sums.level], sums.part)
-    conditional[sums.level < 0] = 0.0
-    reduced = sums.rest - np.einsum("ri,rim->rm", conditional, point.B[sums.level])
+def covariances(points: Sequence[Point], sums: Sums) -> Floats:
+    """Prediction-error covariance of the sums at each of p points, (p, r, r), fixed effects' error included.
+
+    Each point's variances are taken as known.
+    """
+    conditional = np.einsum("prij,rj->pri", np.array([of.E[sums.level] for of in points]), sums.part)
+    conditional[:, sums.level < 0] = 0.0
+    reduced = sums.rest - np.einsum("pri,prim->prm", conditional, np.array([of.B[sums.level] for of in points]))
     same = (sums.level[:, None] == sums.level) & (sums.level >= 0)
-    white = solve_triangular(point.chol, point.scale(reduced).T, lower=True, check_finite=False)
-    return np.asarray(white.T @ white + same * (conditional @ sums.part.T))
+    white = np.array([of.whitening @ each.T for of, each in zip(points, reduced, strict=True)])
+    return np.asarray(np.swapaxes(white, 1, 2) @ white + same * (conditional @ sums.part.T))
 
 
 @dataclass(frozen=True)
@@ -139,32 +145,31 @@ class Line:
         row = np.array([1.0, max(u, 0.0)])
         return float(np.sqrt(max(row @ self.covariance @ row, 0.0)))
 
-    def right_time_s(self, indicated_s: float) -> float:
-        """The time to give; inf where the logs say that no time would do (slope not above 0)."""
-        over = float(np.log2(indicated_s)) - self.speed
-        if over <= 0:
-            return float(2**over)
-        return float(2 ** min(over / self.slope, 1000.0)) if self.slope > 0 else np.inf
+    def right_time_s(self, indicated_s: Any) -> Any:
+        """The time to give; inf where the logs say that no time would do (slope not above 0). Of times (n,): (n,)."""
+        over = np.log2(indicated_s) - self.speed
+        above = np.minimum(over / self.slope, 1000.0) if self.slope > 0 else np.inf
+        return np.exp2(np.where(over <= 0, over, above))
 
-    def interval_s(self, indicated_s: float, *, quantile: float) -> tuple[float, float]:
-        """The times whose effect is within `quantile` errors of the indicated one; inf where nothing bounds it."""
-        over = float(np.log2(indicated_s)) - self.speed
+    def interval_s(self, indicated_s: Any, *, quantile: float) -> tuple[Any, Any]:
+        """The times whose effect is within `quantile` errors of the indicated one; inf where nothing bounds it.
+
+        Of times (n,): (n,) of the short ends, and (n,) of the long ones.
+        """
+        over = np.log2(indicated_s) - self.speed
         reach = quantile**2 * self.covariance
+        error = np.sqrt(reach[0, 0])
         a, b, c = self.slope**2 - reach[1, 1], -self.slope * over - reach[0, 1], over**2 - reach[0, 0]
-        short = over - float(np.sqrt(reach[0, 0]))
-        long = over + float(np.sqrt(reach[0, 0]))
         roots = _roots(a, b, c)
-        if short > 0:
-            short = min((root for root in roots if root > 0), default=0.0)
-        if long > 0:
-            long = max(roots) if a > 0 and roots and self.slope > 0 else np.inf
-        return float(2 ** min(short, 1000.0)), float(2**long if long < 1000 else np.inf)
+        nearest, farthest = np.where(roots > 0, roots, np.inf).min(axis=0), np.fmax(*roots)
+        bounded = (a > 0) & (self.slope > 0) & ~np.isnan(farthest)
+        short = np.where(over > error, np.where(nearest < np.inf, nearest, 0.0), over - error)
+        long = np.where(over > -error, np.where(bounded, farthest, np.inf), over + error)
+        return np.exp2(np.minimum(short, 1000.0)), np.exp2(np.where(long < 1000, long, np.inf))
 
 
-def _roots(a: float, b: float, c: float) -> tuple[float, ...]:
-    """Real roots of ax² + 2bx + c, without cancellation."""
-    inside = b * b - a * c
-    if inside < 0:
-        return ()
-    q = -(b + np.copysign(np.sqrt(inside), b))
-    return tuple(float(root) for root in ((q / a) if a else None, (c / q) if q else None) if root is not None)
+def _roots(a: float, b: Any, c: Any) -> Floats:
+    """The two real roots of ax² + 2bx + c for each b and c, without cancellation; NaN where there is none, (2, …)."""
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        q = -(b + np.copysign(np.sqrt(b * b - a * c), b))
+        return np.array([np.where(a == 0, np.nan, q / a), np.where(q == 0, np.nan, c / q)])

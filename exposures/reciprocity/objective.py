@@ -149,11 +149,15 @@ class Point:
         return out
 
     @cached_property
+    def whitening(self) -> Floats:
+        """What makes of sums of the rest columns whose products are the sums' covariances, (m, m)."""
+        inverse = solve_triangular(self.chol, np.eye(len(self.chol)), lower=True, check_finite=False)
+        return np.ascontiguousarray(self.scale_back(np.ascontiguousarray(inverse.T)).T)
+
+    @cached_property
     def covariance(self) -> Floats:
         """Prediction-error covariance of the rest (random effects) and covariance of the fixed ones, (m, m)."""
-        inverse = solve_triangular(self.chol, np.eye(len(self.chol)), lower=True, check_finite=False)
-        half = self.scale_back(np.ascontiguousarray(inverse.T))
-        return half @ half.T
+        return self.whitening.T @ self.whitening
 
     @cached_property
     def across(self) -> tuple[Floats, Floats]:

@@ -29,7 +29,7 @@ from exposures.reciprocity.doubts import (
     paper_flags,
     time_flags,
 )
-from exposures.reciprocity.lines import Line, add_effect, covariance, no_sums, values
+from exposures.reciprocity.lines import Line, add_effect, covariances, no_sums, values
 from exposures.reciprocity.objective import Objective, Point
 from exposures.reciprocity.optimiser import Run, is_singular, optimise, scales
 from exposures.reciprocity.support import Support, support
@@ -165,15 +165,13 @@ class Fit:
                 add_effect(self.point, sums, row, *at)
             elif name in blocks:
                 strange.append((row, blocks[name]))
-        parts = []
-        for point in self.support.points:
-            spread = covariance(point, sums)
-            for row, block in strange:
-                factor = point.factors[block]
-                where = slice(row, row + len(factor))
-                spread[where, where] += factor @ factor.T
-            parts.append((values(point, sums), spread))
-        return self.support.mixed(parts)
+        points = self.support.points
+        spreads = covariances(points, sums)
+        for row, block in strange:
+            factors = np.array([point.factors[block] for point in points])
+            where = slice(row, row + factors.shape[1])
+            spreads[:, where, where] += factors @ np.swapaxes(factors, 1, 2)
+        return self.support.mixed(values(points, sums), spreads)
 
     def paper(self, key: Any, *, family: Any = None, index_stops: float = 0.0) -> PaperAnswer:
         """What is known of one paper by itself, camera and member allowed for; `index_stops` as in `line`."""
@@ -181,15 +179,10 @@ class Fit:
         rests_on = Evidence.of(self.cells.where(self.cells.paper == key) if len(self.cells) else self.cells)
         slope_error = float(np.sqrt(line.covariance[1, 1]))
         slopes = [line.slope + side * self.quantile(0.9) * slope_error for side in (-1, 1)]
+        half, ninety = (zip(*line.interval_s(CURVE_S, quantile=self.quantile(q)), strict=True) for q in (0.5, 0.9))
         curve = tuple(
-            CurvePoint(
-                indicated_s=time,
-                time_s=line.right_time_s(time),
-                half=line.interval_s(time, quantile=self.quantile(0.5)),
-                ninety=line.interval_s(time, quantile=self.quantile(0.9)),
-                extrapolating=bool(time_flags(rests_on.shortest_s, rests_on.longest_s, line.right_time_s(time))),
-            )
-            for time in CURVE_S
+            CurvePoint(*row, bool(time_flags(rests_on.shortest_s, rests_on.longest_s, row[1])))
+            for row in zip(CURVE_S, line.right_time_s(CURVE_S), half, ninety, strict=True)
         )
         return PaperAnswer(
             paper=key,

@@ -43,13 +43,11 @@ class Support:
         solved = tuple(point for point in points if point is not None)
         return cls(solved, weights) if len(solved) == len(points) else None
 
-    def mixed(self, parts: Sequence[tuple[Floats, Floats]]) -> tuple[Floats, Floats]:
-        """Mean (n,) and covariance (n, n) over the points, from each point's."""
-        values = np.array([value for value, _ in parts])
+    def mixed(self, values: Floats, spreads: Floats) -> tuple[Floats, Floats]:
+        """Mean (n,) and covariance (n, n) over the p points, from each point's (p, n) and (p, n, n)."""
         mean = self.weights @ values
         off = values - mean
-        within = sum(weight * spread for weight, (_, spread) in zip(self.weights, parts, strict=True))
-        return mean, within + (off.T * self.weights) @ off
+        return mean, np.tensordot(self.weights, spreads, 1) + (off.T * self.weights) @ off
 
 
 class _Peak:

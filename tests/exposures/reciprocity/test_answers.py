@@ -96,6 +96,18 @@ def test_a_slope_that_may_be_nothing_has_no_upper_end() -> None:
     assert 1 < low < line.right_time_s(60.0)
 
 
+@pytest.mark.parametrize(("speed", "slope"), [(0.3, 0.8), (0.0, 0.2), (-1.0, -0.2), (0.0, 0.0)])
+def test_many_times_at_once_are_each_by_itself(speed: float, slope: float) -> None:
+    """Also where the error leaves no root, no end, or nothing to divide by."""
+    times = np.array([0.01, 1.0, 1.5, 60.0, 3000.0, 1e7])
+    for covariance in (np.diag([0.01, 0.04]), np.zeros((2, 2)), np.array([[4.0, -1.0], [-1.0, 0.3]])):
+        line = Line(speed, slope, covariance)
+        assert line.right_time_s(times).tolist() == [line.right_time_s(time) for time in times.tolist()]
+        ends = [line.interval_s(time, quantile=1.645) for time in times.tolist()]
+        assert np.transpose(line.interval_s(times, quantile=1.645)).tolist() == [list(each) for each in ends]
+    assert line.interval_s(0.01, quantile=1.645)[0] < line.right_time_s(0.01)
+
+
 def test_signs_of_cameras_and_members() -> None:
     """A camera whose hole passes a stop more than measured comes out over, with a hole √2 times as wide."""
     made = club(4)
