@@ -43,7 +43,8 @@ def bent(draw: st.DrawFn, good: Any, most: int = 3) -> Any:
             case 1:
                 holder[draw(st.text(max_size=3))] = holder[last]
             case 2 if isinstance(holder[last], int | float) and not isinstance(holder[last], bool):
-                holder[last] *= draw(st.sampled_from([0, -1, 1e-300, 1e-9, 0.5, 2, 1e9, 1e16]))
+                nudged = holder[last] * draw(st.sampled_from([0, -1, 1e-300, 1e-9, 0.5, 2, 1e9, 1e16]))
+                holder[last] = min(max(nudged, -1e308), 1e308)  # JSON has no infinity
             case _:
                 holder[last] = draw(VALUES)
     return made

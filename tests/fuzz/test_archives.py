@@ -1,5 +1,6 @@
 """Archives bent, cut off and made of anything: a club comes of one, or a refusal, and what came can be shown."""
 
+import json
 from typing import Any
 
 import orjson
@@ -38,6 +39,7 @@ def test_bent_archives(made: Made, as_user: Any) -> None:
     @given(told=bent(good))
     def come_or_are_refused(told: Any) -> None:
         slug = f"creek-{next(slugs)}"
+        told = orjson.loads(json.dumps(told))  # as a file says it: large integers come out of one as floats
         answer = send(keeper, signed(told) if isinstance(told, dict) else told, slug=slug)
         assert answer.status_code in {201, 400, 409, 422}, answer.content
         for path in SHOWN if answer.status_code == 201 else ():
