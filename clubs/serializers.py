@@ -1,6 +1,6 @@
 """What the club endpoints take and show."""
 
-from datetime import date, datetime
+from datetime import date
 from typing import Any, NamedTuple
 
 from django.core.validators import RegexValidator
@@ -8,7 +8,7 @@ from rest_framework import serializers
 
 from clubs.roles import ROLE_CHOICES
 from clubs.serializers_specs import SPEC, SpecIn, SpecOut, SpecRow, spec_out
-from pinpool.http.fields import Day, Moment, StrictSerializer, Text, Whole, YesNo, moment_out
+from pinpool.http.fields import Day, Moment, StrictSerializer, Text, Whole, YesNo
 from pinpool.http.rows import USERNAME, Columns
 
 #: Words that stand where a club's short name would.
@@ -107,13 +107,18 @@ class CameraRow(NamedTuple):
     design_id: int | None
     lent_to: str | None
     lent_until: date | None
-    registered_at: datetime
-    retired_at: datetime | None
+    registered_at: str
+    retired_at: str | None
     revision: int
     spec: SpecRow | None
 
 
-CAMERA = Columns(CameraRow, {"owner": f"owner__{USERNAME}", "lent_to": f"lent_to__{USERNAME}"}, below=SPEC)
+CAMERA = Columns(
+    CameraRow,
+    {"owner": f"owner__{USERNAME}", "lent_to": f"lent_to__{USERNAME}"},
+    moments=("registered_at", "retired_at"),
+    below=SPEC,
+)
 
 
 class LoanOut(serializers.Serializer):
@@ -146,8 +151,8 @@ class CameraOut(serializers.Serializer):
             "note": row.note,
             "design": row.design_id,
             "loan": {"to": row.lent_to, "until": row.lent_until.isoformat()} if lent else None,
-            "registered_at": moment_out(row.registered_at),
-            "retired_at": row.retired_at and moment_out(row.retired_at),
+            "registered_at": row.registered_at,
+            "retired_at": row.retired_at,
             "revision": row.revision,
             "spec": row.spec and spec_out(row.spec, lengths),
         }

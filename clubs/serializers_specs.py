@@ -2,7 +2,6 @@
 
 import math
 from collections.abc import Iterator
-from datetime import datetime
 from typing import Any, NamedTuple
 
 from rest_framework import serializers
@@ -16,7 +15,7 @@ from optics.core.say import Lengths
 from optics.inputs import SUFFIXES, FilmPlaneField
 from optics.outputs import Said
 from optics.questions import HoleReadingIn
-from pinpool.http.fields import Length, Moment, Number, QuantityField, StrictSerializer, Text, moment_out
+from pinpool.http.fields import Length, Moment, Number, QuantityField, StrictSerializer, Text
 from pinpool.http.problems import impossible
 from pinpool.http.rows import USERNAME, Columns
 from pinpool.plugins.registry import contribution
@@ -120,21 +119,24 @@ class StoredFilmPlane(serializers.Field):
 
 def film_plane_out(stored: dict[str, Any], lengths: Lengths) -> dict[str, Any]:
     """A stored film plane in the form in which one is posted."""
-
-    def shown(size: Any, kind: str) -> Any:
-        if kind in PAIRS:
-            return [[shown(part, PAIRS[kind]) for part in pair] for pair in size]
-        if kind == "angle":
-            return quantity_out(math.degrees(size), kind)
-        return size if kind in {"number", "text"} or size is None else quantity_out(size, kind, lengths=lengths)
-
-    offset = {"x": stored["hole_offset_x_mm"], "y": stored["hole_offset_y_mm"]}
     return {
         "kind": stored["kind"],
-        "height": shown(stored["height_mm"], "length"),
-        **{name: shown(size, kind) for name, size, kind in sizes_of(stored)},
-        "hole_offset": {key: shown(size, "length") for key, size in offset.items()},
+        "height": quantity_out(stored["height_mm"], "length", lengths=lengths),
+        **{name: size_out(stored[key], kind, lengths) for name, key, kind in sizes_of(stored)},
+        "hole_offset": {
+            "x": quantity_out(stored["hole_offset_x_mm"], "length", lengths=lengths),
+            "y": quantity_out(stored["hole_offset_y_mm"], "length", lengths=lengths),
+        },
     }
+
+
+def size_out(size: Any, kind: str, lengths: Lengths) -> Any:
+    """A stored size of a film plane as a caller writes one of its kind."""
+    if size is None or kind in {"number", "text"}:
+        return size
+    if kind in PAIRS:
+        return [[size_out(part, PAIRS[kind], lengths) for part in pair] for pair in size]
+    return quantity_out(math.degrees(size) if kind == "angle" else size, kind, lengths=lengths)
 
 
 #: What a list of pairs is made of.
@@ -143,21 +145,19 @@ PAIRS = {"points": "length", "rows": "time"}
 COMMON = {"kind", "height_mm", "hole_offset_x_mm", "hole_offset_y_mm", "contributed_by"}
 
 
-def sizes_of(film_plane: dict[str, Any]) -> Iterator[tuple[str, Any, str]]:
-    """Name, stored value and kind of each parameter: as its plug-in declares them, or by the unit if that is gone."""
+def sizes_of(film_plane: dict[str, Any]) -> list[tuple[str, str, str]]:
+    """Name, stored key and kind of each parameter: as its plug-in declares them, or by the unit if that is gone."""
     known = contribution("film_planes", film_plane["kind"])
     if known:
-        for parameter in known.parameters:
-            key = parameter.name + SUFFIXES.get(parameter.kind, "")
-            yield parameter.name, film_plane[key], parameter.kind
-        return
+        return [(each.name, each.name + SUFFIXES.get(each.kind, ""), each.kind) for each in known.parameters]
+    found = []
     for key in film_plane.keys() - COMMON:
         told = ((key.removesuffix(unit), kind) for kind, unit in SUFFIXES.items() if key.endswith(unit))
         name, kind = next(told, (key, "number"))
-        value = film_plane[key]
-        if isinstance(value, list):
+        if isinstance(film_plane[key], list):
             kind = "points" if kind == "length" else "rows"
-        yield name, value, kind
+        found.append((name, key, kind))
+    return found
 
 
 class MeasurementOut(serializers.Serializer):
@@ -236,10 +236,16 @@ class SpecRow(NamedTuple):
     typed: Any
     reason: str
     author: str | None
-    created_at: datetime
+    created_at: str
 
 
-SPEC = Columns(SpecRow, {"author": f"author__{USERNAME}"}, parsed=("film_plane", "measurements"), written=("typed",))
+SPEC = Columns(
+    SpecRow,
+    {"author": f"author__{USERNAME}"},
+    parsed=("film_plane", "measurements"),
+    written=("typed",),
+    moments=("created_at",),
+)
 
 
 class SpecOut(serializers.Serializer):
@@ -271,7 +277,7 @@ def spec_out(spec: SpecRow, lengths: Lengths) -> dict[str, Any]:
         "typed": spec.typed,
         "reason": spec.reason,
         "author": spec.author,
-        "created_at": moment_out(spec.created_at),
+        "created_at": spec.created_at,
     }
 
 

@@ -1,7 +1,6 @@
 """What the paper and log endpoints take and show."""
 
 import uuid
-from datetime import datetime
 from decimal import Decimal
 from typing import Any, NamedTuple
 
@@ -30,7 +29,6 @@ from pinpool.http.fields import (
     Text,
     Whole,
     YesNo,
-    moment_out,
 )
 from pinpool.http.problems import impossible
 from pinpool.http.rows import USERNAME, Columns
@@ -227,7 +225,7 @@ class LogRow(NamedTuple):
     member: str | None
     person_id: int | None
     person: str | None
-    taken_at: datetime
+    taken_at: str
     reading: Any
     ev100: float
     filter_stops: float
@@ -249,7 +247,7 @@ class LogRow(NamedTuple):
     reason: str
     picture_width: int | None
     picture_height: int | None
-    picture_added_at: datetime | None
+    picture_added_at: str | None
     revision: int
 
 
@@ -269,6 +267,7 @@ LOG = Columns(
     },
     parsed=("process",),
     written=("reading", "result"),
+    moments=("taken_at", "picture_added_at"),
 )
 
 
@@ -318,7 +317,7 @@ class LogOut(serializers.Serializer):
             "paper": str(row.paper),
             "member": row.member if row.person_id is None else row.person or NAMELESS,
             "without_account": row.person_id is not None,
-            "taken_at": moment_out(row.taken_at),
+            "taken_at": row.taken_at,
             "reading": row.reading,
             "ev100": row.ev100,
             "filter_stops": row.filter_stops,
@@ -341,7 +340,7 @@ class LogOut(serializers.Serializer):
             and {
                 "width_pixels": row.picture_width,
                 "height_pixels": row.picture_height,
-                "added_at": moment_out(row.picture_added_at),
+                "added_at": row.picture_added_at,
             },
             "revision": row.revision,
         }

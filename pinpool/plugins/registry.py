@@ -90,9 +90,9 @@ def contributions(point: str) -> Mapping[str, Contribution[Any]]:
 
 def contribution(point: str, name: str) -> Contribution[Any] | None:
     """The active contribution to `point` of this name, if there is one."""
-    for entry in entries():
+    for entry in loaded():
         for each in getattr(entry.plugin, point, ()):
-            if each.name == name:
+            if each.name == name and health.seen(entry).plugin:
                 return each
     return None
 

@@ -1,10 +1,12 @@
 """The list of cameras reads rows by statements of its own: it must say what each camera's own address says."""
 
-from datetime import date
+from datetime import UTC, date, datetime
 from types import SimpleNamespace
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
+from django.db import connection
 from django.utils import timezone
 from rest_framework.test import APIClient
 
@@ -52,7 +54,12 @@ class Listed:
                      "resolution_dpi": 2400.0},
                 ],
             )  # fmt: skip
-        CameraFactory.create(club=keeper.club, code="D-GONE", lent_until=date(2026, 12, 1))
+        CameraFactory.create(
+            club=keeper.club,
+            code="D-GONE",
+            lent_until=date(2026, 12, 1),
+            registered_at=datetime(2026, 6, 1, tzinfo=UTC),
+        )
         CameraFactory.create(club=keeper.club, code="E-RETIRED", retired_at=timezone.now())
         CameraSpecFactory.create(**club, camera__code="F-SHELF", film_plane=SHELF, focal_length_mm=61.0)
         CameraSpecFactory.create(camera__code="OTHERS")
@@ -86,6 +93,7 @@ def test_each_entry_is_what_its_own_address_says(here: Listed, lengths: str) -> 
     assert rows[3]["spec"]["number"] == 10, "the spec in force"
     assert rows[3]["spec"]["typed"]["hole"]["plate_thickness"] == 10**30, "as written"
     assert rows[4]["loan"] == {"to": None, "until": "2026-12-01"}
+    assert rows[4]["registered_at"] == "2026-06-01T00:00:00Z"
     assert rows[6]["spec"]["missing_plugin"].endswith("it came with saltmarsh_shelf, so install that again.")
 
 
@@ -98,6 +106,15 @@ def test_filtered_and_turned_pages_say_the_same(here: Listed) -> None:
     assert first["results"] + second["results"] == rows[:6]
     assert here.client.get(second["previous"]).json()["results"] == first["results"]
     assert here.rows("fields=code,revision") == [{"code": row["code"], "revision": 1} for row in rows]
+
+
+def test_instants_are_told_in_utc_whatever_zone_a_site_keeps_them_in(
+    here: Listed, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(connection.__dict__, "timezone", ZoneInfo("America/St_Johns"))
+    club = Camera.objects.get(code="A-BARE").club
+    CameraFactory.create(club=club, code="Z", registered_at=datetime(2026, 6, 1, 12, 30, 15, 250, tzinfo=UTC))
+    assert here.rows("search=Z")[-1]["registered_at"] == "2026-06-01T12:30:15.000250Z"
 
 
 def test_whatever_is_shown_differently_has_another_tag(here: Listed) -> None:
