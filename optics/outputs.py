@@ -1,5 +1,6 @@
 """What the optics endpoints show. One class a result; units go back on here."""
 
+import math
 from collections.abc import Callable
 from typing import Any
 
@@ -9,7 +10,7 @@ from rest_framework import serializers
 from optics.core.say import say_in, say_time
 from optics.core.section_svg import section_svg
 from optics.core.sheet_cuts_svg import sheet_cuts_svg
-from pinpool.http.fields import Length, Number, Numbers, QuantityField
+from pinpool.http.fields import Length, Number, Numbers, QuantityField, ShownSerializer
 from pinpool.quantities import quantity_out
 
 
@@ -20,7 +21,7 @@ class SaidTime(QuantityField):
         super().__init__("time", **kwargs)
 
     def to_representation(self, value: float) -> dict[str, Any] | None:
-        return said_time(value) if np.isfinite(value) else None
+        return said_time(value) if math.isfinite(value) else None
 
 
 def said_time(time_s: float) -> dict[str, Any]:
@@ -53,34 +54,34 @@ class Said(serializers.CharField):
         return say_in(value, self.context.get("lengths", "mm"))
 
 
-class FlagOut(serializers.Serializer):
+class FlagOut(ShownSerializer):
     code = serializers.CharField(help_text="Stable, for programs.")
     text = Said(help_text="A sentence that quotes the figure.")
 
 
-class Flagged(serializers.Serializer):
+class Flagged(ShownSerializer):
     flags = FlagOut(many=True, help_text="Reasons to doubt this answer.")
 
 
-class DistanceOut(serializers.Serializer):
+class DistanceOut(ShownSerializer):
     shortest = length("shortest_mm")
     longest = length("longest_mm")
     mean = length("mean_mm", help_text="Half of shortest + longest: the trade's focal length for curved film.")
     axis = length("axis_distance_mm", help_text="Along the hole's axis.")
 
 
-class NegativeOut(serializers.Serializer):
+class NegativeOut(ShownSerializer):
     width = length("length_mm")
     height = length("height_mm")
 
 
-class FieldOfViewOut(serializers.Serializer):
+class FieldOfViewOut(ShownSerializer):
     horizontal = Angle(source="horizontal_rad")
     vertical = Angle(source="vertical_rad")
     diagonal = Angle(source="diagonal_rad")
 
 
-class FilmPlaneOut(serializers.Serializer):
+class FilmPlaneOut(ShownSerializer):
     """How the film lies."""
 
     shape = serializers.CharField(source="profile.shape", help_text="How the film lies, in a word.")
@@ -113,14 +114,14 @@ class DrawnFilmPlaneOut(FilmPlaneOut):
     svg = Section(source="*")
 
 
-class RuleDiameterOut(serializers.Serializer):
+class RuleDiameterOut(ShownSerializer):
     rule = serializers.CharField(source="rule.name")
     diameter = length("diameter_mm")
     f_number = number()
     source = serializers.CharField(source="rule.source")
 
 
-class DrillOut(serializers.Serializer):
+class DrillOut(ShownSerializer):
     number = serializers.IntegerField(source="drill", help_text="Number drill, ASME B94.11M.")
     diameter = length("drill_mm")
 
@@ -133,7 +134,7 @@ class HoleChoiceOut(Flagged):
     nearest_drill = DrillOut(source="*")
 
 
-class FNumberOut(serializers.Serializer):
+class FNumberOut(ShownSerializer):
     """An f-number and how well it is known."""
 
     f_number = number()
@@ -153,13 +154,13 @@ class HoleMeasurementOut(Flagged):
     roundness_share = number(allow_null=True, help_text="Narrow way / wide way; null for readings one way only.")
 
 
-class RankedTryOut(serializers.Serializer):
+class RankedTryOut(ShownSerializer):
     label = serializers.CharField()
     measurement = HoleMeasurementOut()
     off_target_stops = number(help_text="Positive: lets in more light than the target.")
 
 
-class AdvisedOut(serializers.Serializer):
+class AdvisedOut(ShownSerializer):
     """What to do with a hole as measured."""
 
     target = length("target_mm", allow_null=True, help_text="The diameter it was held against: asked for, or a rule's.")
@@ -177,7 +178,7 @@ class MeasuredOut(HoleMeasurementOut, AdvisedOut):
     ranking = RankedTryOut(many=True, required=False)
 
 
-class BalanceOut(serializers.Serializer):
+class BalanceOut(ShownSerializer):
     used_share = number()
     focal_length = length("focal_length_mm")
     f_number = number()
@@ -185,7 +186,7 @@ class BalanceOut(serializers.Serializer):
     within_one_stop_share = number(help_text="Of the whole negative, exposed for this f-number.")
 
 
-class TradeOut(serializers.Serializer):
+class TradeOut(ShownSerializer):
     """The trade's rule, half of shortest + longest, and what it costs at both ends."""
 
     focal_length = length("trade_focal_length_mm")
@@ -219,12 +220,12 @@ class IlluminationOut(LightSummaryOut):
     svg = serializers.CharField(help_text=MAP_HELP)
 
 
-class TimeAtOut(serializers.Serializer):
+class TimeAtOut(ShownSerializer):
     f_number = number()
     time = SaidTime(source="time_s")
 
 
-class LightOut(serializers.Serializer):
+class LightOut(ShownSerializer):
     """One light on every scale."""
 
     ev100 = number()
@@ -233,7 +234,7 @@ class LightOut(serializers.Serializer):
     times = TimeAtOut(many=True, help_text="At ISO 100.")
 
 
-class StripStepOut(serializers.Serializer):
+class StripStepOut(ShownSerializer):
     strip = serializers.IntegerField()
     stops = number(help_text="Effect against the planned exposure.")
     uncover = SaidTime(source="uncover_s", help_text="Give this much more, then cover this strip.")
@@ -253,17 +254,17 @@ class ExposureOut(Flagged):
     test_strip_plan = StripStepOut(many=True, source="test_strip", help_text="As a cover-up sequence.")
 
 
-class TableRowOut(serializers.Serializer):
+class TableRowOut(ShownSerializer):
     ev100 = number()
     indicated_time = SaidTime(source="indicated_time_s")
     exposure_time = SaidTime(source="exposure_time_s")
 
 
-class ExposureTableOut(serializers.Serializer):
+class ExposureTableOut(ShownSerializer):
     rows = TableRowOut(many=True)
 
 
-class PieceOut(serializers.Serializer):
+class PieceOut(ShownSerializer):
     x = Length(source="x_mm")
     y = Length(source="y_mm")
     width = length("width_mm")
@@ -271,7 +272,7 @@ class PieceOut(serializers.Serializer):
     turned = serializers.BooleanField()
 
 
-class CutOut(serializers.Serializer):
+class CutOut(ShownSerializer):
     step = serializers.IntegerField()
     x1 = length("x1_mm")
     y1 = length("y1_mm")
@@ -292,7 +293,7 @@ class SheetCutsOut(Flagged):
     caution = serializers.CharField()
 
 
-class OpeningOut(serializers.Serializer):
+class OpeningOut(ShownSerializer):
     """The opening in the wall that clips nothing."""
 
     width = length("width_mm")
@@ -300,7 +301,7 @@ class OpeningOut(serializers.Serializer):
     clear_angle = Angle(source="clear_angle_rad", help_text="Twice the widest angle off the axis that must pass.")
 
 
-class OpeningCheckOut(serializers.Serializer):
+class OpeningCheckOut(ShownSerializer):
     """What a given opening does."""
 
     clears = serializers.BooleanField()
@@ -315,13 +316,13 @@ class WallOpeningOut(OpeningOut):
     check = OpeningCheckOut(required=False, help_text="Where an opening was given.")
 
 
-class ArrangementOut(serializers.Serializer):
+class ArrangementOut(ShownSerializer):
     name = serializers.CharField()
     film_plane = DrawnFilmPlaneOut(source="plane")
     light = LightSummaryOut(source="illumination")
 
 
-class CameraPlanOut(serializers.Serializer):
+class CameraPlanOut(ShownSerializer):
     """Everything about one container."""
 
     film_plane = FilmPlaneOut(source="plan.plane")

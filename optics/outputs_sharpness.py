@@ -3,35 +3,35 @@
 from rest_framework import serializers
 
 from optics.outputs import Angle, Flagged, Said, length, number
-from pinpool.http.fields import Numbers
+from pinpool.http.fields import Numbers, ShownSerializer
 
 
-class PointSpreadOut(serializers.Serializer):
+class PointSpreadOut(ShownSerializer):
     """The image of one point of light."""
 
     radius = Numbers(source="radius_mm", help_text="From the middle of the image, mm on the film.")
     relative_intensity = Numbers(help_text="1 is the light that point would throw there with the plate taken away.")
 
 
-class EncircledOut(serializers.Serializer):
+class EncircledOut(ShownSerializer):
     radius = Numbers(source="point_spread.radius_mm", help_text="mm on the film.")
     share = Numbers(source="encircled", help_text="Of the point's light within that radius.")
 
 
-class MtfOut(serializers.Serializer):
+class MtfOut(ShownSerializer):
     """Contrast of image over subject; below zero the detail is there but reversed, light for dark."""
 
     frequency = Numbers(source="frequency_cycles_per_mm", help_text="Cycles per mm on the film.")
     contrast = Numbers()
 
 
-class DirectionOut(serializers.Serializer):
+class DirectionOut(ShownSerializer):
     contrast = Numbers(help_text="At the frequencies of mtf.")
     mtf50 = number("mtf50_cycles_per_mm")
     mtf10 = number("mtf10_cycles_per_mm")
 
 
-class OffAxisOut(serializers.Serializer):
+class OffAxisOut(ShownSerializer):
     """Off the axis on a flat back: detail that varies along the ray's slant, and square to it."""
 
     field_angle = Angle(source="field_angle_rad")
@@ -40,7 +40,7 @@ class OffAxisOut(serializers.Serializer):
     approximation = serializers.CharField()
 
 
-class LinePairsOut(serializers.Serializer):
+class LinePairsOut(ShownSerializer):
     across = number(help_text="Along the middle row.")
     down = number(help_text="Along the axis's column.")
     picture = number(help_text="across × down: the one number by which hole and format compare.")
@@ -60,7 +60,7 @@ class SharpnessOut(Flagged):
     svg = serializers.CharField(help_text="Contrast against fineness, and the image of a point.")
 
 
-class PairOut(serializers.Serializer):
+class PairOut(ShownSerializer):
     format = serializers.IntegerField(help_text="Place in labels, from 0.")
     diameter = length("diameter_mm")
     f_number = number(help_text="For the trade's focal length.")

@@ -3,10 +3,10 @@
 from rest_framework import serializers
 
 from optics.outputs import Flagged, FlagOut, Said, SaidTime, length, number
-from pinpool.http.fields import Instant, Numbers, QuantityField
+from pinpool.http.fields import Instant, Numbers, QuantityField, ShownSerializer
 
 
-class SunRowOut(serializers.Serializer):
+class SunRowOut(ShownSerializer):
     time = Instant()
     altitude = QuantityField("angle", source="altitude_deg", help_text="Above the horizon, with refraction.")
     azimuth = QuantityField("angle", source="azimuth_deg", help_text="From north by east.")
@@ -14,18 +14,18 @@ class SunRowOut(serializers.Serializer):
     y = length("y_mm", required=False, allow_null=True)
 
 
-class CrossingOut(serializers.Serializer):
+class CrossingOut(ShownSerializer):
     time = Instant()
     x = length("x_mm")
     y = length("y_mm")
 
 
-class PassageOut(serializers.Serializer):
+class PassageOut(ShownSerializer):
     enters = CrossingOut()
     leaves = CrossingOut()
 
 
-class MinutesMapOut(serializers.Serializer):
+class MinutesMapOut(ShownSerializer):
     """How long each cell of the negative has the middle of the sun's image in it."""
 
     x = Numbers(help_text="Middles of the columns, mm from the negative's middle.")
@@ -33,7 +33,7 @@ class MinutesMapOut(serializers.Serializer):
     minutes = Numbers(dimensions=2, help_text="One list a row.")
 
 
-class OnFilmOut(serializers.Serializer):
+class OnFilmOut(ShownSerializer):
     passages = PassageOut(many=True, help_text="Each entry to the negative and the exit from it.")
     time_on_film = SaidTime(source="time_on_film_s")
     dwell = SaidTime(
@@ -45,7 +45,7 @@ class OnFilmOut(serializers.Serializer):
     svg = Said(help_text="The tracks at the solstices, the equinox and the days asked for.")
 
 
-class DaylightOut(serializers.Serializer):
+class DaylightOut(ShownSerializer):
     sky = serializers.CharField()
     ev100 = number(allow_null=True)
     illuminance = QuantityField("illuminance", source="illuminance_lx", allow_null=True)

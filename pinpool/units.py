@@ -149,6 +149,8 @@ def convert_exactly(value: Fraction, from_unit: Unit, to_unit: Unit) -> Fraction
     """`value` of one unit in another. ValueError across dimensions, ZeroDivisionError for 0 µm/px."""
     if from_unit.dimension != to_unit.dimension:
         raise ValueError(f"{from_unit.symbol} measures {from_unit.dimension}, {to_unit.symbol} does not.")
+    if from_unit is to_unit:
+        return value
     return to_unit.from_base(from_unit.to_base(value))
 
 
