@@ -172,12 +172,12 @@ def _cameras(actor: Membership) -> tuple[Iterable[Any], list[Column]]:
         of_spec("f_number", lambda spec: spec.f_number),
         of_spec("spec.reason", lambda spec: spec.reason),
     ]
-    rows: Iterable[Camera] = cameras_in(club=actor.club).order_by("code").iterator(chunk_size=200)
+    rows: Iterable[Camera] = cameras_in(club=actor.club).order_by("code")
     return rows, columns
 
 
 def _papers(actor: Membership) -> tuple[Iterable[Any], list[Column]]:
-    rows: Iterable[Paper] = papers_in(club=actor.club).order_by("name").iterator(chunk_size=1000)
+    rows: Iterable[Paper] = papers_in(club=actor.club).order_by("name")
     return rows, [
         _attribute("id"),
         _attribute("name"),

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.db import transaction
 from django.db.models import F
 
 from exposures.archive import ARCHIVE
@@ -28,15 +29,16 @@ def pictures_of(user: Any) -> list[Any]:
 def imports_of(user: Any) -> list[Any]:
     """The sheets that they brought in, each with its heading and how many rows there are below it."""
     rows = ImportBatch.objects.filter(made_by=user).select_related("club", "made_by").order_by("made_at", "pk")
-    return [
-        {
-            "club": row.club.slug,
-            **BatchOut(row).data,
-            "heading": row.table[0] if row.table else [],
-            "rows": max(len(row.table) - 1, 0),
-        }
-        for row in rows.defer("mapping", "report").iterator(chunk_size=10)
-    ]
+    with transaction.atomic():  # or a pooler before PostgreSQL could lose the cursor
+        return [
+            {
+                "club": row.club.slug,
+                **BatchOut(row).data,
+                "heading": row.table[0] if row.table else [],
+                "rows": max(len(row.table) - 1, 0),
+            }
+            for row in rows.defer("mapping", "report").iterator(chunk_size=10)
+        ]
 
 
 def part_with(user: Any) -> None:
