@@ -15,7 +15,6 @@ from typing import Any
 import orjson
 from django.contrib.auth import get_user_model
 from django.core.exceptions import ValidationError as Faulty
-from django.core.files.base import ContentFile
 from django.db import IntegrityError, models, transaction
 from django.utils import timezone
 from rest_framework.exceptions import ValidationError
@@ -39,6 +38,7 @@ from exposures.workshops.models import Place, PlaceExposure
 from exposures.workshops.serializers import PlaceExposureOut, WithHole
 from pinpool.conf import setting
 from pinpool.http.problems import Conflict, impossible
+from pinpool.pictures import keep_file
 
 MAX_DEPTH = 32
 MAX_TEXT = 10_000
@@ -276,7 +276,7 @@ class Restored:
     def _put(self, row: models.Model, field: models.Field, value: Any, names: dict[str, str]) -> None:
         """Set one column of a row, or keep the name of an account in `names`."""
         if isinstance(field, models.FileField):
-            getattr(row, field.name).save("", ContentFile(stored_picture(value)), save=False)
+            keep_file(getattr(row, field.name), "", stored_picture(value))
             self.files.append(getattr(row, field.name))
         elif not isinstance(field, models.ForeignKey):
             setattr(row, field.name, _clean(field, value, row))

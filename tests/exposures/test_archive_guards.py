@@ -1,9 +1,12 @@
 """Archives that are none, or were written to do harm: nothing false or hostile gets in."""
 
+from collections.abc import Iterator
+from errno import ENOSPC
 from typing import Any
 
 import orjson
 import pytest
+from django.core.files.base import ContentFile
 
 from clubs.models import CameraPhoto, Club
 from exposures.workshops.models import Place
@@ -176,6 +179,19 @@ def test_merges_in_a_circle(made: Made) -> None:
 def test_pictures_of_a_refused_archive_are_not_left_behind(made: Made, tmp_path: Any) -> None:
     before = {path for path in tmp_path.rglob("*") if path.is_file()}
     send(made.as_user(), bend(made.archive(), "trail", "action", None), slug="brook")
+    assert {path for path in tmp_path.rglob("*") if path.is_file()} == before
+
+
+def test_of_a_picture_that_the_disk_has_no_room_for_nothing_is_left(
+    made: Made, tmp_path: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(file: ContentFile, *_: Any) -> Iterator[bytes]:
+        yield file.read(100)
+        raise OSError(ENOSPC, "no space left on the device")
+
+    archive, before = made.archive(), {path for path in tmp_path.rglob("*") if path.is_file()}
+    monkeypatch.setattr(ContentFile, "chunks", full)
+    problem_of(send(made.as_user(), archive, slug="brook"), 507)
     assert {path for path in tmp_path.rglob("*") if path.is_file()} == before
 
 
