@@ -5,6 +5,7 @@ from typing import Any
 
 import factory
 from django.contrib.auth import get_user_model
+from django.db import transaction
 
 from clubs.models import Camera, CameraSpec, Club, Design, Membership
 from exposures.evidence import evidence_of, keep
@@ -147,8 +148,9 @@ class ExposureLogFactory(factory.django.DjangoModelFactory):
     @classmethod
     def _create(cls, model_class: Any, *args: Any, **facts: Any) -> ExposureLog:
         told = ("exposure_time_s", "indicated_time_s", "exposure_index", "result_stops", "right_time_s")
-        log = super()._create(model_class, *args, **facts, **evidence_of(**{name: facts[name] for name in told}))
-        keep(log)
+        with transaction.atomic():
+            log = super()._create(model_class, *args, **facts, **evidence_of(**{name: facts[name] for name in told}))
+            keep(log)
         return log
 
 
