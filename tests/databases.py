@@ -1,6 +1,7 @@
 """Databases that other processes can use too, of the same kind as that of the run."""
 
 import os
+import shutil
 import uuid
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -19,6 +20,18 @@ def database_of_its_own(folder: Path) -> Iterator[dict[str, str]]:
     name = new_name()
     tell_server(f'CREATE DATABASE "{name}"')
     yield environment | {"DATABASE_URL": urlunsplit(urlsplit(address)._replace(path=f"/{name}"))}
+    tell_server(f'DROP DATABASE "{name}" WITH (FORCE)')
+
+
+@contextmanager
+def copied(environment: dict[str, str], folder: Path) -> Iterator[str]:
+    """A copy of a database that nobody works on just now: a file, or the name of a database of the run's server."""
+    name = new_name()
+    if "DATABASE_URL" not in environment:
+        yield str(shutil.copy(Path(environment["PINPOOL_DATA"]) / "pinpool.sqlite3", folder / f"{name}.sqlite3"))
+        return
+    tell_server(f'CREATE DATABASE "{name}" TEMPLATE "{urlsplit(environment["DATABASE_URL"]).path[1:]}"')
+    yield name
     tell_server(f'DROP DATABASE "{name}" WITH (FORCE)')
 
 

@@ -1,14 +1,12 @@
 """A database that faults befall, and the service on it; and PostgreSQL of a test's own."""
 
 import os
-import shutil
 from collections.abc import Iterator
-from pathlib import Path
 from urllib.parse import urlsplit, urlunsplit
 
 import pytest
 
-from tests.databases import database_of_its_own, new_name, tell_server
+from tests.databases import copied, database_of_its_own
 from tests.faults.cluster import Cluster, programs
 from tests.faults.service import PREPARED, Service
 from tests.served import shell
@@ -31,17 +29,10 @@ def known(here: dict[str, str]) -> dict[str, str]:
 
 
 @pytest.fixture(scope="session")
-def untouched(here: dict[str, str], known: dict[str, str]) -> Iterator[str]:
+def untouched(here: dict[str, str], known: dict[str, str], tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """A copy of the database before anything befell it: a file, or the name of a database of the run's server."""
-    if "DATABASE_URL" not in here:
-        copy = Path(here["PINPOOL_DATA"]) / "untouched"
-        shutil.copy(copy.with_name("pinpool.sqlite3"), copy)
-        yield str(copy)
-        return
-    name = new_name()
-    tell_server(f'CREATE DATABASE "{name}" TEMPLATE "{urlsplit(here["DATABASE_URL"]).path[1:]}"')
-    yield name
-    tell_server(f'DROP DATABASE "{name}" WITH (FORCE)')
+    with copied(here, tmp_path_factory.mktemp("untouched")) as copy:
+        yield copy
 
 
 @pytest.fixture(scope="session")

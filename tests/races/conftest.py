@@ -1,18 +1,15 @@
 """What races start from."""
 
 import json
-import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
 
 import pytest
 
-from tests.databases import database_of_its_own, new_name, tell_server
+from tests.databases import copied, database_of_its_own
 
 
 @pytest.fixture
@@ -25,7 +22,7 @@ class Start:
     """The process of start.py, and a copy of its empty database for each race."""
 
     def __init__(self, folder: Path, environment: dict[str, str]) -> None:
-        self.folder, self.address = folder, environment.get("DATABASE_URL")
+        self.folder, self.environment = folder, environment
         self.errors = folder / "errors"
         with self.errors.open("w") as errors:
             self.process = subprocess.Popen(
@@ -40,25 +37,13 @@ class Start:
 
     def run(self, race: str) -> Any:
         """What came of a race."""
-        with self.copy() as database:
+        with copied(self.environment, self.folder) as database:
             assert self.process.stdin is not None
             self.process.stdin.write(f"{race} {database}\n")
             self.process.stdin.flush()
             found = json.loads(self.told() or "null")
         assert found is not None, self.errors.read_text()
         return found
-
-    @contextmanager
-    def copy(self) -> Iterator[str]:
-        if not self.address:
-            path = self.folder / f"{new_name()}.sqlite3"
-            shutil.copy(self.folder / "pinpool.sqlite3", path)
-            yield str(path)
-            return
-        name = new_name()
-        tell_server(f'CREATE DATABASE "{name}" TEMPLATE "{urlsplit(self.address).path[1:]}"')
-        yield name
-        tell_server(f'DROP DATABASE "{name}" WITH (FORCE)')
 
 
 @pytest.fixture(scope="session")
