@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from django.db.models import FilteredRelation, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Exists, FilteredRelation, OuterRef, QuerySet
 from django.http import Http404
 
 from clubs.models import Camera, CameraSpec, Club, Membership
@@ -53,9 +53,10 @@ def cameras_in(*, club: Club) -> QuerySet[Camera]:
 
 def camera_rows(*, club: Any) -> QuerySet[Camera]:
     """A club's cameras, by its key, each beside the columns of the spec in force as `spec`."""
-    latest = CameraSpec.objects.filter(camera=OuterRef("pk")).order_by("-number").values("number")[:1]
-    in_force = FilteredRelation("specs", condition=Q(specs__number=Subquery(latest)))
-    return Camera.objects.filter(club_id=club).annotate(spec=in_force)  # type: ignore[no-redef]  # as an instance has it
+    specs = FilteredRelation("specs")
+    later = CameraSpec.objects.filter(camera=OuterRef("pk"), number__gt=OuterRef("spec__number"))
+    cameras = Camera.objects.filter(club_id=club).annotate(spec=specs)  # type: ignore[no-redef]  # as an instance has it
+    return cameras.filter(~Exists(later))
 
 
 def camera_in(*, club: Club, code: str) -> Camera:
