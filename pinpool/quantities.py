@@ -17,6 +17,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 from typing import Literal, NoReturn
 
 from pinpool.units import KINDS, UNITS, Unit, as_written, convert, convert_exactly, find_unit
@@ -134,6 +135,8 @@ _SCIENTIFIC = re.compile(r"\A[+\-−]?([0-9]*\.?[0-9]+[eE][+-]?[0-9]+)")
 _MARKS = frozenset(_SPACES + _VULGARS + "−°℃℉²³″" + "’×÷∞")
 
 
+# Who changes one quantity on a page has all the others read again.
+@lru_cache(maxsize=1024)
 def _read_text(text: str, kind: str) -> Fraction:
     if len(text) > MAX_LENGTH:
         _refuse("too_long", f"A quantity has at most {MAX_LENGTH} characters.")
