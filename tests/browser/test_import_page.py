@@ -88,6 +88,11 @@ def test_what_is_needed_is_named_and_given(desk: Page, keeper: Any) -> None:
     expect(row.nth(1)).to_contain_text("good")
     expect(row.nth(2)).to_contain_text("Long: needed, but nothing stands here.")
     expect(needed).to_have_count(0)
+    desk.get_by_label("Paper or film").fill("")
+    desk.get_by_label("Place: longitude").fill("")
+    desk.get_by_role("button", name="Try again like this").click()
+    expect(needed).to_have_text([re.compile("“Paper or film”")])
+    expect(desk.get_by_label("Paper or film")).to_have_value("")
 
 
 def test_a_file_that_is_no_sheet_is_refused_at_its_field(phone: Page, keeper: Any) -> None:

@@ -2,6 +2,7 @@
 
 import base64
 import hashlib
+import json
 import re
 from typing import Any
 
@@ -66,6 +67,19 @@ def test_the_script_stands_alone_and_turns_no_text_into_elements() -> None:
     for sink in ("innerHTML", "outerHTML", "insertAdjacentHTML", "document.write", "eval(", "Function(", "DOMParser",
                  ".style", "<style"):  # fmt: skip
         assert sink not in text
+
+
+def test_what_other_sites_write_goes_on_being_understood() -> None:
+    """The elements, their attributes and the properties that `v1.js` tells at its head: more may come, none may go."""
+    text = script("v1").content.decode()
+    promise, code = text.split("\n\n", 1)
+    [attributes] = re.findall(r"static observedAttributes = (\[.*\])", code)
+    assert {"club", "camera", "paper", "lengths", "server"} <= set(json.loads(attributes))
+    [parts] = re.findall(r"^const parts = \{(.*)\}$", code, re.MULTILINE)
+    assert {"camera", "exposure", "curve", "registry"} <= set(re.findall(r"(\w+):", parts))
+    properties = {"--pinpool-accent", "--pinpool-line", "--pinpool-field", "--pinpool-radius", "--pinpool-gap"}
+    assert properties <= set(re.findall(r"var\((--pinpool-\w+),", code))
+    assert all(name.removeprefix("--pinpool") in promise for name in properties)
 
 
 def test_there_is_no_other_script(client: Client) -> None:
