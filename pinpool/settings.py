@@ -161,6 +161,9 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
 ]
 
+# Only the desk has messages, and whoever is let in there has a session. The default makes a signer for each request.
+MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
+
 ROOT_URLCONF = "pinpool.urls"
 WSGI_APPLICATION = "pinpool.wsgi.application"
 
