@@ -1,5 +1,6 @@
 """The site under granian: worker processes with threads, renewed, and stopped gracefully."""
 
+import gc
 import logging
 import os
 import signal
@@ -41,6 +42,8 @@ def serve(*, address: str, port: int, workers: int, threads: int, tell_requests:
     # The workers are copies of this process: what is loaded here is shared, an open connection must not be.
     resolve("/api/v1/clubs/")
     connections.close_all()
+    gc.collect()
+    gc.freeze()  # or a worker would stand still for a tenth of a second each time it looks through all that for garbage
     connections_each = _connections()
     server = Server(
         "pinpool.wsgi:application",
