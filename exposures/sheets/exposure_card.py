@@ -26,11 +26,12 @@ from optics.core.say import say_f_number, say_time
 
 #: A card holds the tables of so many papers.
 MOST_PAPERS = 2
-#: What stands below tables of lights.
-LIGHT_NOTE = (
-    "EV at ISO 100. What the light looks like is common practice, no source: a meter goes before it. "
-    "* outside the times that are known: a guess, so make a test strip. † longer than a day: the light will change."
-)
+LIGHT_NOTE = "EV at ISO 100. What the light looks like is common practice, no source: a meter goes before it."
+#: What the marks of `TimeAt.said` mean.
+MARKS = {
+    "*": "outside the times that are known: a guess, so make a test strip.",
+    "†": "longer than a day: the light will change.",
+}
 SUN_CAUTION = (
     "Never look at the sun directly, nor through any hole or finder: only through filters made to ISO 12312-2."
 )
@@ -83,9 +84,10 @@ def exposure_card(*, camera: SheetCamera, club: Club, papers: Sequence[Paper], m
 def card_of(camera: SheetCamera, times: Sequence[PaperTimes], *, made_at: datetime) -> dict[str, Any]:
     """The same where the caller has the times of each paper, reckoned for this camera or for any."""
     blocks: list[dict[str, Any]] = [facts_of(camera)]
-    for each in times:
-        note = LIGHT_NOTE if each is times[-1] else ""
-        blocks += [{"kind": "text", "text": f"On {each.paper.name}"}, {**lights_table(each, camera), "note": note}]
+    tables = [lights_table(each, camera) for each in times]
+    for each, table in zip(times, tables, strict=True):
+        note = light_note(*tables) if table is tables[-1] else ""
+        blocks += [{"kind": "text", "text": f"On {each.paper.name}"}, {**table, "note": note}]
     blocks += [{"kind": "fold"}, rests_on(times, made_at=made_at)]
     guess = [each.paper.name for each in times if not each.answer.evidence.logs]
     if guess:
@@ -123,6 +125,12 @@ def lights_table(times: PaperTimes, camera: SheetCamera) -> dict[str, Any]:
         found = times.at(float(reading), f_number=camera.f_number, hole_stops=hole_stops)
         rows.append([f"{reading}", light, found.said, found.ninety_said])
     return {"kind": "table", "columns": ["EV", "Light", "Give", "Nine times in ten"], "rows": rows}
+
+
+def light_note(*tables: dict[str, Any]) -> str:
+    """What stands below tables of lights, with the marks that are in them."""
+    cells = "".join(cell for table in tables for row in table["rows"] for cell in row)
+    return " ".join([LIGHT_NOTE, *(f"{mark} {meaning}" for mark, meaning in MARKS.items() if mark in cells)])
 
 
 def rests_on(times: Sequence[PaperTimes], *, made_at: datetime) -> dict[str, Any]:

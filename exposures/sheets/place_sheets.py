@@ -8,7 +8,7 @@ from typing import Any
 from clubs.sheets.camera import SheetCamera, of_camera, of_design
 from exposures.pooled import Pooled
 from exposures.scopes import camera_key
-from exposures.sheets.exposure_card import LIGHT_NOTE, SUN_CAUTION, card_of, facts_of, lights_table, rests_on
+from exposures.sheets.exposure_card import SUN_CAUTION, card_of, facts_of, light_note, lights_table, rests_on
 from exposures.sheets.paper_times import PaperTimes
 from exposures.workshops.codes import shown_code
 from exposures.workshops.holes import plate_thickness_mm
@@ -79,12 +79,13 @@ def planned_card(*, camera: SheetCamera, times: PaperTimes, made_at: datetime) -
         for reading, _ in LIGHTS
     ]
     beside = "Each hole lets in a third of a stop more than the one to its left; the planned one is in the middle."
+    as_planned, otherwise = lights_table(times, camera), {"kind": "table", "columns": ["EV", *columns], "rows": rows}
     blocks = [
         facts_of(camera),
         {"kind": "text", "text": f"On {times.paper.name}, for the hole as planned"},
-        {**lights_table(times, camera), "note": LIGHT_NOTE},
+        {**as_planned, "note": light_note(as_planned, otherwise)},
         {"kind": "text", "text": "For a hole that came out otherwise: find yours, then go down to the light"},
-        {"kind": "table", "columns": ["EV", *columns], "rows": rows, "note": beside},
+        {**otherwise, "note": beside},
         rests_on([times], made_at=made_at),
         {"kind": "caution", "text": SUN_CAUTION},
     ]

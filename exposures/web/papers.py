@@ -88,6 +88,7 @@ class PaperPage(ClubPage):
                     CurveRow(point, float(law.correct(point.indicated_s)) if law else None)
                     for point in known.answer.curve
                 ],
+                "extrapolating": any(point.extrapolating for point in known.answer.curve),
                 "plot": _plot(known, logs),
                 "logs": logs,
                 "logs_count": len(logs),

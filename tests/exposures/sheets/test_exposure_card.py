@@ -16,7 +16,7 @@ from clubs.sheets.documents import document
 from clubs.sheets.press import pdf
 from exposures.pooled import pooled
 from exposures.reciprocity.recommendation import LONGEST_SAID_S
-from exposures.sheets.exposure_card import exposure_card, of_paper, registered_spec
+from exposures.sheets.exposure_card import LIGHT_NOTE, exposure_card, light_note, of_paper, registered_spec
 from exposures.sheets.paper_times import PaperTimes
 from exposures.workshops.tables import LIGHTS
 from optics.core.faults import Impossible
@@ -89,6 +89,17 @@ def test_the_times_are_those_that_are_recommended(here: Any, as_user: Any, logs:
         if logs != "data sheet":
             assert ("*" in row[2]) == bool({"extrapolating", "no_logs"} & flags)
     assert ("†" in table[-1][2]) == (logs == "slow paper")
+    note, given = tables(card(here, camera))[0]["note"], "".join(row[2] for row in table)
+    assert [mark in note for mark in "*†"] == [mark in given for mark in "*†"]
+
+
+def test_only_marks_that_are_there_are_explained() -> None:
+    notes = [
+        light_note({"rows": [["15", "sun", "4 s", "–"], ["12", "shade", said, "–"]]}) for said in ("30 s", "2 d *")
+    ]
+    assert ["*" in note for note in notes] == [False, True]
+    assert not any("†" in note for note in notes)
+    assert all(note.startswith(LIGHT_NOTE) for note in notes)
 
 
 def test_a_data_sheets_times_are_marked_beyond_its_table(here: Any) -> None:
