@@ -103,11 +103,11 @@ def intensity_curve(
     square, with one table of J₀ for all wavelengths, and carried to the radii by matrices that depend only on
     `positions` and `wavelength_ratios` and are kept.
     """
-    u, v = 2 * np.pi * fresnel_number / wavelength_ratios[:, None], v_reach * positions
+    u = 2 * np.pi * fresnel_number / wavelength_ratios[:, None]
     points = _count(v_reach / 2, 8, 2.0)
     if 2 * points >= len(positions) or fresnel_number > GEOMETRIC_FROM:
-        each = relative_intensity(fresnel_number / wavelength_ratios[:, None], v / wavelength_ratios[:, None])
-        return weights @ each
+        v = v_reach * positions / wavelength_ratios[:, None]
+        return weights @ relative_intensity(fresnel_number / wavelength_ratios[:, None], v)
     t, factors = _amplitude_rule(u, v_reach)
     x, _ = _chebyshev(points)
     amplitude = np.array((factors.real, factors.imag)) @ j0(v_reach * np.sqrt(t[:, None] * x))

@@ -85,13 +85,13 @@ def fresnel_number(
     subject_distance_mm: ArrayLike = np.inf,
 ) -> Floats:
     """N_F = a²/(λF), a = d/2: below about 0.3 diffraction rules the blur, above 3 the shadow of the hole."""
-    curvature_per_mm = 1 / np.asarray(distance_mm, dtype=np.float64) + 1 / np.asarray(subject_distance_mm)
-    return np.square(hole_diameter_mm) * curvature_per_mm / (4e-6 * np.asarray(wavelength_nm))
+    curvature_per_mm = 1 / _floats(distance_mm) + 1 / _floats(subject_distance_mm)
+    return np.square(_floats(hole_diameter_mm)) * curvature_per_mm / (4e-6 * _floats(wavelength_nm))
 
 
 def cutoff_frequency(*, hole_diameter_mm: ArrayLike, distance_mm: ArrayLike, wavelength_nm: ArrayLike) -> Floats:
     """d/(λf), the frequency on the film, cycles per mm, from which on no contrast is left."""
-    return np.asarray(hole_diameter_mm, dtype=np.float64) / (1e-6 * np.multiply(wavelength_nm, distance_mm))
+    return _floats(hole_diameter_mm) / (1e-6 * (_floats(wavelength_nm) * _floats(distance_mm)))
 
 
 def point_spread(
@@ -116,11 +116,12 @@ def point_spread(
     else:
         v = np.pi * (cutoff * radius)[..., None] / band.ratios
         intensity = (relative_intensity(number[..., None] / band.ratios, v) @ band.weights)[()]
-    shortest = _range(np.asarray(distance_mm, dtype=np.float64))[0]
+    distance = _floats(distance_mm)
+    shortest = _range(distance)[0]
     if reach > 0.2 * shortest:
         text = f"{reach:.3g} mm beside an image {shortest:.3g} mm from the hole is too far for a paraxial theory."
         flags += (Flag("radius_wide", text),)
-    shadow_mm = np.multiply(hole_diameter_mm, 1 + np.divide(distance_mm, subject_distance_mm))
+    shadow_mm = _floats(hole_diameter_mm) * (1 + distance / _floats(subject_distance_mm))
     return PointSpread(radius[()], intensity, intensity / (np.pi / 4 * shadow_mm**2), flags)
 
 
@@ -234,9 +235,7 @@ def hole_scales(
     the plate's material matters for holes under about ten wavelengths: common practice, no source.
     `Impossible` for a length not above zero.
     """
-    diameter, distance, subject = (
-        np.asarray(length, dtype=np.float64) for length in (hole_diameter_mm, distance_mm, subject_distance_mm)
-    )
+    diameter, distance, subject = (_floats(length) for length in (hole_diameter_mm, distance_mm, subject_distance_mm))
     for field, length in (("hole_diameter", diameter), ("distance", distance)):
         least, greatest = _range(length)
         if not 0 < least <= greatest < np.inf:
@@ -294,6 +293,11 @@ def _plateau_doubts(finer_contrast: float) -> tuple[Flag, ...]:
         "the curve is nearly level there, and a slightly different hole moves mtf10 a good deal."
     )
     return (Flag("mtf10_on_plateau", text),)
+
+
+def _floats(values: ArrayLike) -> Floats:
+    """An array, or a number, with which numpy reckons several times as fast as with an array that holds only one."""
+    return np.asarray(values, dtype=np.float64)[()]
 
 
 def _range(values: Floats) -> tuple[float, float]:
