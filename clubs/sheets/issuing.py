@@ -29,7 +29,7 @@ def issue(
     check_role(membership=actor, action=doing)
     data = read_document(document)
     with transaction.atomic():
-        club = Club.objects.select_for_update().get(pk=actor.club_id)
+        club = Club.objects.select_for_update(no_key=True).get(pk=actor.club_id)  # the club's logs need not wait
         now, last = timezone.now(), club.sheets.aggregate(last=Max("number"))["last"]
         sheet = IssuedSheet(
             club=club,

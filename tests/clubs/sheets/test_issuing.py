@@ -4,7 +4,9 @@ import uuid
 from typing import Any
 
 import pytest
+from django.db import connection
 from django.http import Http404
+from django.test.utils import CaptureQueriesContext
 from rest_framework.exceptions import PermissionDenied
 
 from clubs.models import Membership, TrailEntry
@@ -44,6 +46,15 @@ def test_a_club_numbers_its_sheets(actor: Membership) -> None:
         "read_sheets",
         actor.user,
     )
+
+
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="SQLite has one lock for everything")
+def test_issuing_keeps_no_log_of_the_club_waiting(actor: Membership) -> None:
+    """A row that names the club is stored while the club's own is held for no more than its own change."""
+    with CaptureQueriesContext(connection) as asked:
+        issue(actor=actor, document=of_blocks(FACTS))
+    held = [query["sql"] for query in asked.captured_queries if " FOR " in query["sql"]]
+    assert [sql.split(" FOR ")[1] for sql in held] == ["NO KEY UPDATE"]
 
 
 def test_it_is_made_when_it_is_issued(actor: Membership) -> None:
