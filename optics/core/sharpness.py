@@ -85,8 +85,8 @@ def fresnel_number(
     subject_distance_mm: ArrayLike = np.inf,
 ) -> Floats:
     """N_F = a²/(λF), a = d/2: below about 0.3 diffraction rules the blur, above 3 the shadow of the hole."""
-    curvature_per_mm = 1 / _floats(distance_mm) + 1 / _floats(subject_distance_mm)
-    return np.square(_floats(hole_diameter_mm)) * curvature_per_mm / (4e-6 * _floats(wavelength_nm))
+    diameter, curvature_per_mm = _floats(hole_diameter_mm), 1 / _floats(distance_mm) + 1 / _floats(subject_distance_mm)
+    return diameter * diameter * curvature_per_mm / (4e-6 * _floats(wavelength_nm))
 
 
 def cutoff_frequency(*, hole_diameter_mm: ArrayLike, distance_mm: ArrayLike, wavelength_nm: ArrayLike) -> Floats:
