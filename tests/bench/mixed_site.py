@@ -130,9 +130,9 @@ class Service:
         return {0: sum(map(resident_mb, others))} | {worker: resident_mb(worker) for worker in workers}
 
     def back_up(self) -> str:
-        """Run `manage.py backup`; what it said if it failed."""
+        """Run `manage.py backup` as the keepers' guide does, behind who is served; what it said if it failed."""
         done = subprocess.run(
-            [sys.executable, "manage.py", "backup", str(self.folder / "backups"), "--keep", "2"],
+            ["nice", sys.executable, "manage.py", "backup", str(self.folder / "backups"), "--keep", "2"],
             cwd=ROOT, env=self.environment, capture_output=True, text=True, check=False,
         )  # fmt: skip
         return done.stderr if done.returncode else ""
