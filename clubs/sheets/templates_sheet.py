@@ -37,15 +37,16 @@ class Layout:
 
 
 def cutting_templates(camera: SheetCamera, *, page: str) -> list[dict[str, Any]]:
-    """The sections: what the lines mean and how each piece is used, then the drawings, each beginning a page."""
+    """The sections: how each piece is used; the drawings, each beginning a page; how parts are joined."""
     made = [_printable(each, page) for each in of_camera(camera)]
     layout = laid_out([each for each in made if isinstance(each, Template)], page)
-    told = [_before(made), *([_joining(layout.large)] if layout.large else [])]
+    before = _before(made)
     drawings = [_together(each, number, len(layout.packed)) for number, each in enumerate(layout.packed, 1)]
     drawings += [_alone(part) for part in layout.alone]
-    for each in (told[-1], *drawings[:-1]):
+    for each in (before, *drawings[:-1]):
         each["blocks"].append({"kind": "break"})
-    return told + drawings
+    # Joining comes last, below the last drawing if there is room: before the first it would mostly begin a page.
+    return [before, *drawings, *([_joining(layout.large)] if layout.large else [])]
 
 
 def laid_out(pieces: Sequence[Template], page: str) -> Layout:

@@ -152,7 +152,10 @@ def test_parts_share_pages_and_the_text_takes_two(page: str) -> None:
     shared = [placed for each in layout.packed for placed in each.placed if ", part " in placed.template.title]
     assert len(shared) == sum(map(len, layout.large.values())) > 0
     assert not any(placed.turned for placed in shared)
-    before = cutting_templates(of, page=page)[0]
+    before, *drawings, joining = cutting_templates(of, page=page)
     assert pages(printed([before], page)) == 2
+    assert (joining["title"], pages(printed(drawings, page))) == ("Pieces in parts", len(drawings))
+    full = page == "letter"  # the last of them; below that of A4 there is room
+    assert pages(printed([*drawings, joining], page)) == len(drawings) + full
     told = text_of(printed([before], page))
     assert told.count("Cut away from your hands") == 1
