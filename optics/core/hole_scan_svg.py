@@ -12,7 +12,7 @@ def outline_svg(scan: HoleScan, *, width_px: int, height_px: int) -> str:
     Its user units are the picture's pixels, so that it fits over the picture at any size; the strokes keep their
     width on the screen. Presentation attributes only.
     """
-    points = " ".join(f"{x:.2f},{y:.2f}" for x, y in scan.outline_px)
+    points = " ".join(f"{x:.2f},{y:.2f}" for x, y in scan.outline_px.tolist())
     x, y = scan.centre_px
     arm = 0.04 * scan.diameter_mm / scan.mm_per_pixel
     cross = f"M{x - arm:.2f},{y:.2f}H{x + arm:.2f}M{x:.2f},{y - arm:.2f}V{y + arm:.2f}"

@@ -130,4 +130,4 @@ def _dimension(x1: float, y1: float, x2: float, y2: float, letter: float) -> str
 
 
 def _points(x: NDArray[np.float64], y: NDArray[np.float64]) -> str:
-    return " ".join(f"{a:.3f},{b:.3f}" for a, b in zip(x, y, strict=True))
+    return " ".join(f"{a:.3f},{b:.3f}" for a, b in zip(x.tolist(), y.tolist(), strict=True))

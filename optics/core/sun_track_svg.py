@@ -167,7 +167,7 @@ class _Sheet:
         keep[-1] = True
         points = np.column_stack([x, y])[keep]
         self.lines.append(points)
-        coordinates = " ".join(f"{px:.2f},{py:.2f}" for px, py in points)
+        coordinates = " ".join(f"{px:.2f},{py:.2f}" for px, py in points.tolist())
         self.drawn.append(f'<polyline points="{coordinates}" {stroke.attributes}/>')
 
     def text(
