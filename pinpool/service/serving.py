@@ -25,8 +25,8 @@ GRACE_S, HEADERS_S = 30, 20
 #: Seconds that a request waits for a connection of the pool before it is refused. Trying to connect ends no later, or
 #: pauses between tries would grow until a database that is back is not seen for minutes.
 POOL_S = 3
-#: Seconds that a thread may reckon before others go on. Each statement of the database ends in such a wait: with Python's
-#: 0.005 a short answer beside long ones takes about a fifth longer.
+#: Seconds that a thread may reckon before others go on. Each statement of the database ends in such a wait: with
+#: Python's 0.005 a short answer beside long ones takes about a fifth longer.
 TURN_S = 0.0005
 #: Connections that each worker takes at once, most of them idle, and that wait for one to take them; files that it may
 #: have open beside them; and what is few.
