@@ -31,7 +31,7 @@ SAMPLE_S, BACKUP_S, WARM_S = 1, 60, 150
 #: Of so many seconds the least counts that a worker held: a password that is checked takes 100 MB for a tenth of one.
 LEAST_S = 30
 #: In less, workers are still meeting everything for the first time.
-LONG_S = 300
+LONG_S = 600
 #: MB a minute at twelve times the pace of life: 240 MB until a worker is renewed, after a day.
 MOST_SLOPE = 2.0
 
