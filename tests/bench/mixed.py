@@ -103,7 +103,7 @@ class Walk:
             spans = [of[of[:, 0] // LEAST_S == span] for span in np.unique(of[:, 0] // LEAST_S)]
             least = np.array([span[span[:, 1].argmin()] for span in spans])
             if len(least) >= 4:
-                found[worker] = float(60 * np.polyfit(*least.T, 1)[0])
+                found[worker] = float(60 * np.polyfit(least[:, 0], least[:, 1], 1)[0])
         return found
 
 
