@@ -126,7 +126,7 @@ class View(APIView):
             return Response(only_fields(self.request, shown.data), status=status)
 
 
-def _let_go(response: Response) -> None:
+def _let_go(response: Any) -> None:
     """Take the answer out of the circles that DRF puts it in, or a long one stays until Python looks for such."""
     response.renderer_context = {}
 
