@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from datetime import UTC
+from itertools import chain, zip_longest
 from math import log2
 from typing import Any
 
@@ -17,7 +18,8 @@ from exposures.serializers import ResultIn
 from exposures.workshops.models import PlaceExposure
 from optics.core.faults import Impossible
 from optics.core.light import Light
-from optics.inputs import ReadingField
+from optics.core.reciprocity import TableLaw
+from optics.inputs import Pairs, ReadingField
 from pinpool.http.fields import Duration, Instant, Number, Text
 
 #: How far a stored figure may be off what follows from the others.
@@ -112,6 +114,24 @@ def _finish_spec(spec: Any, place: int) -> None:
 def _finish_paper(paper: Any, place: int) -> None:
     if not 0 < paper.nominal_exposure_index <= 1e6:
         raise fault_in("papers", place, "nominal_exposure_index", "out_of_range", "No paper has such an index.")
+    if paper.published_rows_s is not None or paper.published_typed is not None:
+        _check_published(paper, place)
+
+
+def _check_published(paper: Any, place: int) -> None:
+    """A data sheet's times as they are sent: a table is what was written, a law's rows are such as a table may have."""
+    rows, written = paper.published_rows_s, paper.published_typed
+    rows = _read_again("papers", place, "published_rows_s", Pairs(Number()), rows)
+    try:
+        TableLaw(tuple(map(tuple, rows)))
+    except Impossible as fault:
+        raise fault_in("papers", place, "published_rows_s", fault.code, str(fault)) from fault
+    if isinstance(written, list):
+        written = _read_again("papers", place, "published_typed", Pairs(Duration()), written)
+        for told, follows in zip_longest(chain(*rows), chain(*written)):
+            _agree("papers", place, "published_rows_s", told, follows)
+    elif not (isinstance(written, dict) and isinstance(written.get("law"), str)):
+        raise fault_in("papers", place, "published_typed", "wrong_type", "This is neither a table nor a law.")
 
 
 def _finish_log(log: ExposureLog, place: int) -> None:

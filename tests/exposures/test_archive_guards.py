@@ -39,6 +39,7 @@ def bend(told: Any, section: str, column: str, value: Any, place: int = 0) -> An
         ("papers", "nominal_exposure_index", "6", "wrong_type"),
         ("papers", "nominal_exposure_index", -6.0, "out_of_range"),
         ("papers", "sheets_left", 1.5, "wrong_type"),
+        ("papers", "published_rows_s", [[1, 2], [3]], "invalid"),
         ("exposures", "paper", "Samphire", "unknown_reference"),
         ("exposures", "ev100", 5.0, "contradiction"),
         ("exposures", "exposure_time_s", 1.0, "contradiction"),
@@ -88,6 +89,32 @@ def test_rows_that_are_none(made: Made, section: str, column: str, value: Any, c
     assert pointer == f"/{section}/0/{column}"
     assert found == code or {found, code} == {"invalid", "unknown_key"}
     assert not Club.objects.filter(slug="brook").exists()
+
+
+WRITTEN = [["1 s", "1 s"], ["1 min", "2 min"]]
+
+
+@pytest.mark.parametrize(
+    ("rows", "typed", "fault"),
+    [
+        ([[1.0, 1.0], [60.0, 120.0]], WRITTEN, None),
+        ([[1.0, 1.0], [60.0, 120.0]], {"law": "of a plug-in that is not here"}, None),
+        ([[1.0, 1.0]], WRITTEN, ("rows_s", "invalid")),
+        ([[1.0, 1.0], [60.0, 0.5]], {"law": "schwarzschild"}, ("rows_s", "table_order")),
+        ([[1.0, 1.0], [60.0, 121.0]], WRITTEN, ("rows_s", "contradiction")),
+        ([[1.0, 1.0], [60.0, 120.0], [61.0, 130.0]], WRITTEN, ("rows_s", "contradiction")),
+        ([[1.0, 1.0], [60.0, 120.0]], {"exponent": 1.3}, ("typed", "wrong_type")),
+        ([[1.0, 1.0], [60.0, 120.0]], None, ("typed", "wrong_type")),
+    ],
+)
+def test_a_data_sheet_and_its_times_agree(made: Made, rows: Any, typed: Any, fault: tuple[str, str] | None) -> None:
+    told = made.archive(pictures="listed")
+    papers = [told["papers"][0] | {"published_rows_s": rows, "published_typed": typed}, *told["papers"][1:]]
+    response = send(made.as_user(), signed(told | {"papers": papers}), slug="brook")
+    if fault is None:
+        assert response.status_code == 201
+    else:
+        assert faults_in(response) == {(f"/papers/0/published_{fault[0]}", fault[1])}
 
 
 @pytest.mark.parametrize(("column", "value"), [("number", 9), ("kind", "workshop"), ("subject", "camera T9")])
