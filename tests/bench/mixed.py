@@ -43,7 +43,7 @@ class Walk:
         self.seconds, self.rate, self.record = 60 * minutes, rate, Record()
         self.people = fill()
         self.known = stored()["logs"]
-        self.service = Service(Path(os.environ["PINPOOL_DATA"]), max(60, int(0.52 * self.seconds)))
+        self.service = Service(Path(os.environ["PINPOOL_DATA"]), max(60, int(0.75 * self.seconds)))
         #: Seconds since the beginning, and MB by worker.
         self.memory: list[tuple[float, dict[int, float]]] = []
         self.backups: list[str] = []
