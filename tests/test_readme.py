@@ -31,8 +31,8 @@ def with_example_plugin(monkeypatch: pytest.MonkeyPatch) -> None:
     exec(next(text for text in PYTHON if "Plugin(" in text), space)  # noqa: S102
     plugin = space["plugin"]
     entry = Entry(plugin.name, "catenary-laws", plugin.version, "active", "Loaded.", plugin)
-    found = (*registry.entries(), entry)
-    monkeypatch.setattr(registry, "entries", lambda: found)
+    found = (*registry.loaded(), entry)
+    monkeypatch.setattr(registry, "loaded", lambda: found)
 
 
 @pytest.mark.parametrize("text", PYTHON, ids=range(len(PYTHON)))

@@ -53,10 +53,10 @@ def here(as_user: Any) -> Here:
 @pytest.fixture(autouse=True)
 def remove(monkeypatch: pytest.MonkeyPatch) -> Callable[[], None]:
     """The annex is installed; `remove()` uninstalls it."""
-    own = registry.entries()
+    own = registry.loaded()
     annexed = (*own, Entry("annex", "annex-package", "0.3", "active", "Loaded.", annex()))
-    monkeypatch.setattr(registry, "entries", lambda: annexed)
-    return lambda: monkeypatch.setattr(registry, "entries", lambda: own)
+    monkeypatch.setattr(registry, "loaded", lambda: annexed)
+    return lambda: monkeypatch.setattr(registry, "loaded", lambda: own)
 
 
 def switch(here: Here, plugins: Any) -> Any:

@@ -59,7 +59,7 @@ def test_a_contributed_kind_is_offered_and_its_words_are_text_only(db: None, mon
         name="guest", value="guest:plugin", dist=SimpleNamespace(name="guest-package"), load=lambda: guest
     )
     entries = tuple(load_all([*find(), found]))  # type: ignore[list-item]
-    monkeypatch.setattr(registry, "entries", lambda: entries)
+    monkeypatch.setattr(registry, "loaded", lambda: entries)
     text = page("/bench/")
     assert '<option value="tent">' in text
     assert 'name="film_plane/slope"' in text

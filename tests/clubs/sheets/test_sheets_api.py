@@ -228,8 +228,8 @@ def shelf(here: Here, monkeypatch: pytest.MonkeyPatch) -> Any:
 
     contribution = Contribution("shelf", "a shelf", "invented", made, parameters)
     plugin = Plugin("carpentry", "1", (1, 0), sheet_sections=(contribution,))
-    entries = (*registry.entries(), Entry("carpentry", "carpentry", "1", "active", "Loaded.", plugin))
-    monkeypatch.setattr(registry, "entries", lambda: entries)
+    entries = (*registry.loaded(), Entry("carpentry", "carpentry", "1", "active", "Loaded.", plugin))
+    monkeypatch.setattr(registry, "loaded", lambda: entries)
     Club.objects.update(plugins=["carpentry"])
     return functions
 
