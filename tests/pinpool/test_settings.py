@@ -20,14 +20,24 @@ found = {name: getattr(sender, name) for name in names if hasattr(sender, name)}
 names = ("SESSION_COOKIE_SECURE", "CSRF_COOKIE_SECURE", "SECURE_PROXY_SSL_HEADER", "DEFAULT_FROM_EMAIL", "PINPOOL")
 print(json.dumps({"kind": type(sender).__module__, "sender": found, **{n: getattr(settings, n) for n in names}}))
 """
+PREPARED = """
+import django
+django.setup()
+from django.db import connection
+with connection.cursor() as cursor:
+    for each in range(9):
+        cursor.execute("SELECT %s::int", [each])
+    cursor.execute("SELECT count(*) FROM pg_prepared_statements")
+    print(cursor.fetchone()[0])
+"""
 
 
-def service(tmp_path: Path, **environment: str) -> Any:
+def service(tmp_path: Path, asked: str = ASK, **environment: str) -> Any:
     """What a service with this environment goes by."""
     kept = {name: value for name, value in os.environ.items() if not name.startswith("PINPOOL")}
     told = {"PINPOOL_DATA": str(tmp_path), "DJANGO_SETTINGS_MODULE": "pinpool.settings", **environment}
     done = subprocess.run(
-        [sys.executable, "-W", "error", "-c", ASK], env=kept | told, cwd=Path(__file__).parents[2],
+        [sys.executable, "-W", "error", "-c", asked], env=kept | told, cwd=Path(__file__).parents[2],
         capture_output=True, text=True, check=False, timeout=60,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
@@ -75,3 +85,9 @@ def test_nobody_else_on_the_machine_reads_the_folder(tmp_path: Path) -> None:
     service(tmp_path / "data")
     assert (tmp_path / "data").stat().st_mode & 0o777 == 0o700
     assert (tmp_path / "data/secret_key").stat().st_mode & 0o777 == 0o600
+
+
+@pytest.mark.skipif("DATABASE_URL" not in os.environ, reason="SQLite prepares all of them by itself")
+def test_statements_are_prepared_unless_a_pooler_takes_the_connection_away(tmp_path: Path) -> None:
+    assert service(tmp_path, PREPARED) == 1
+    assert service(tmp_path, PREPARED, PINPOOL_DATABASE_PREPARED="0") == 0
