@@ -322,7 +322,7 @@ class TrailEntry(models.Model):
     hold what differs.
     """
 
-    club = models.ForeignKey(Club, on_delete=models.CASCADE, related_name="trail")
+    club = models.ForeignKey(Club, on_delete=models.CASCADE, db_index=False, related_name="trail")
     actor = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")
     actor_name = models.CharField(max_length=254)
     at = models.DateTimeField(default=timezone.now, editable=False)

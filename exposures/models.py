@@ -122,7 +122,7 @@ class ExposureLog(models.Model):
     corrected_at = models.DateTimeField(null=True, editable=False)
     reason = models.CharField(max_length=300, blank=True)
     imported_in = models.ForeignKey(
-        "ImportBatch", on_delete=models.SET_NULL, null=True, editable=False, related_name="exposures"
+        "ImportBatch", on_delete=models.SET_NULL, null=True, editable=False, db_index=False, related_name="exposures"
     )
     created_at = models.DateTimeField(auto_now_add=True)
     revision = models.PositiveIntegerField(default=1)
@@ -136,7 +136,8 @@ class ExposureLog(models.Model):
                 condition=models.Q(member=None) | models.Q(person=None), name="pinpool_log_has_one_author"
             ),
         ]
-        # One for each filter of the log, in the order of its pages; the club makes each the obvious choice.
+        # One for each filter of the log, in the order of its pages; the club makes each the obvious choice. Of two that
+        # would do as well SQLite takes the younger, so those of few logs are the youngest.
         indexes = [
             models.Index(fields=["club", "-number", "taken_at"], name="pinpool_log_by_club"),
             models.Index(fields=["club", "taken_at"], name="pinpool_log_by_time"),
@@ -156,13 +157,16 @@ class ExposureLog(models.Model):
                 condition=models.Q(person__isnull=False),
                 name="pinpool_log_without_account",
             ),
-            models.Index(fields=["club", "-number"], condition=models.Q(shared=True), name="pinpool_log_shared"),
-            models.Index(
-                fields=["club", "-number"], condition=models.Q(result__isnull=True), name="pinpool_log_unjudged"
-            ),
             # The unique one holds every log, nearly all under null: SQLite then takes it to lead to all of them.
             models.Index(
                 fields=["corrects"], condition=models.Q(corrects__isnull=False), name="pinpool_log_corrections"
+            ),
+            models.Index(
+                fields=["imported_in"], condition=models.Q(imported_in__isnull=False), name="pinpool_log_imported"
+            ),
+            models.Index(fields=["club", "-number"], condition=models.Q(shared=True), name="pinpool_log_shared"),
+            models.Index(
+                fields=["club", "-number"], condition=models.Q(result__isnull=True), name="pinpool_log_unjudged"
             ),
         ]
 
