@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from typing import Any
 
 from django.core.exceptions import PermissionDenied, SuspiciousOperation
-from django.db import InterfaceError, OperationalError
+from django.db import InterfaceError, InternalError, OperationalError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.views.decorators.csrf import csrf_exempt
 from rest_framework import exceptions
@@ -43,8 +43,9 @@ TITLES = {
 
 #: Primary result codes of SQLite: busy, locked, read-only, input or output failed, cannot open; and full.
 _SQLITE_AWAY, _SQLITE_FULL = {5, 6, 8, 10, 14}, 13
-#: Beginnings of SQLSTATEs: connection, resources, an operator's hand, locks, a deadlock; and a full disk.
-_POSTGRES_AWAY, _POSTGRES_FULL = ("08", "53", "57", "55P03", "40"), "53100"
+#: Beginnings of SQLSTATEs: connection, resources, an operator's hand, locks, a deadlock, a transaction that the
+#: database ended because this process stood still in it; and a full disk.
+_POSTGRES_AWAY, _POSTGRES_FULL = ("08", "53", "57", "55P03", "40", "25P03"), "53100"
 
 logger = logging.getLogger(__name__)
 
@@ -116,7 +117,7 @@ def refusal_of(fault: BaseException | None) -> APIException | None:
     """
     if isinstance(fault, OSError) and fault.errno in {errno.ENOSPC, errno.EDQUOT}:
         refusal: APIException = StorageFull()
-    elif isinstance(fault, OperationalError | InterfaceError):
+    elif isinstance(fault, OperationalError | InterfaceError | InternalError):
         cause = fault.__cause__
         sqlite, postgres = getattr(cause, "sqlite_errorcode", None), getattr(cause, "sqlstate", None)
         if postgres == _POSTGRES_FULL or (sqlite is not None and sqlite & 0xFF == _SQLITE_FULL):

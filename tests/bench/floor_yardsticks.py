@@ -1,14 +1,17 @@
 """What `floor.py` measures Pinpool against, on the same rows: a bare WSGI function, and plain DRF ModelSerializers.
 
-The bare function knows no account, no club and no unit: one statement of the raw driver, and orjson. The plain views
+The bare function knows no account, no club and no unit: one statement of the raw driver, and orjson. A log it stores in
+two ways: by that log's INSERT alone, and by reading and writing each row that Pinpool does for one. The plain views
 stand beside Pinpool's own routes, with the same middleware and token, and DRF's own renderer.
 """
 
+import hashlib
 import os
 import sqlite3
 import threading
 import uuid
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from typing import Any
 
 import orjson
@@ -46,7 +49,25 @@ FROM pinpool_exposures_exposurelog e JOIN pinpool_clubs_cameraspec s ON s.id = e
 WHERE e.club_id = {LISTED} AND e.corrected_at IS NULL ORDER BY e.number DESC LIMIT {ROWS}
 """  # noqa: S608
 LOG = f"SELECT * FROM pinpool_exposures_exposurelog WHERE club_id = {LOGGED} ORDER BY number LIMIT 1"  # noqa: S608
+#: What Pinpool reads for a log: who asks, what they are in the club, the camera's specs, the paper.
+READ = (
+    "SELECT * FROM pinpool_apitoken t JOIN auth_user u ON u.id = t.user_id WHERE t.digest = %s",
+    f"""SELECT * FROM pinpool_clubs_membership m JOIN pinpool_clubs_club c ON c.id = m.club_id
+    WHERE c.id = {LOGGED} AND m.role = %s""",  # noqa: S608
+    f"""SELECT * FROM pinpool_clubs_cameraspec s JOIN pinpool_clubs_camera c ON c.id = s.camera_id
+    WHERE c.club_id = {LOGGED} AND c.code = %s""",  # noqa: S608
+    "SELECT * FROM pinpool_exposures_paper WHERE id = %s",
+)
+STAMP = f"UPDATE pinpool_exposures_pool SET stamp = stamp + 1, shared_stamp = stamp + 1 WHERE club_id = {LOGGED}"  # noqa: S608
+CELL = """
+UPDATE pinpool_exposures_evidencecell
+SET logs = logs + 1, x = x + %s, xx = xx + %s, y = y + %s, xy = xy + %s, yy = yy + %s
+WHERE paper_id = %s AND grade = 'judged' AND shared
+"""
+ENTRY = f"SELECT * FROM pinpool_clubs_trailentry WHERE club_id = {LOGGED} ORDER BY id DESC LIMIT 1"  # noqa: S608
 JSON_COLUMNS = {"film_plane", "typed", "reading", "typed_time", "result", "process"}
+
+POSTGRESQL = "DATABASE_URL" in os.environ
 
 mine = threading.local()
 
@@ -54,8 +75,8 @@ mine = threading.local()
 def connection() -> Any:
     """This thread's connection, set up as the site's own."""
     if not hasattr(mine, "connection"):
-        if url := os.environ.get("DATABASE_URL"):
-            mine.connection = psycopg.connect(url, autocommit=True)
+        if POSTGRESQL:
+            mine.connection = psycopg.connect(os.environ["DATABASE_URL"], autocommit=True)
             mine.connection.adapters.register_loader("jsonb", TextLoader)
         else:
             mine.connection = sqlite3.connect(DATA_DIR / "pinpool.sqlite3", timeout=20, isolation_level=None)
@@ -63,10 +84,25 @@ def connection() -> Any:
     return mine.connection
 
 
-def rows(statement: str) -> list[dict[str, Any]]:
-    cursor = connection().execute(statement)
+def run(statement: str, values: Iterable[Any] = ()) -> Any:
+    return connection().execute(statement if POSTGRESQL else statement.replace("%s", "?"), list(values))
+
+
+def rows(statement: str, values: Iterable[Any] = ()) -> list[dict[str, Any]]:
+    cursor = run(statement, values)
     names = [column[0] for column in cursor.description]
     return [dict(zip(names, row, strict=True)) for row in cursor.fetchall()]
+
+
+@contextmanager
+def transaction() -> Iterator[None]:
+    run("BEGIN" if POSTGRESQL else "BEGIN IMMEDIATE")
+    yield
+    run("COMMIT")
+
+
+def insert(table: str, row: dict[str, Any]) -> None:
+    run(f"INSERT INTO {table} ({', '.join(row)}) VALUES ({', '.join(['%s'] * len(row))})", row.values())  # noqa: S608
 
 
 def listed(statement: str) -> bytes:
@@ -77,17 +113,37 @@ def listed(statement: str) -> bytes:
     return orjson.dumps(found, default=str)
 
 
+def example(statement: str, key: str) -> dict[str, Any]:
+    """The row to store more like, without the key that the database draws; asked for once in each thread."""
+    if statement not in mine.__dict__:
+        [row] = rows(statement)
+        del row[key]
+        mine.__dict__[statement] = row
+    return dict(mine.__dict__[statement])
+
+
 def stored(body: Any) -> bytes:
     """Stores a log like the club's first, with the note that was sent."""
-    if not hasattr(mine, "log"):
-        mine.log = rows(LOG)[0]
-        del mine.log["number"]
     new = uuid.uuid4()
-    log = mine.log | {"id": new if "DATABASE_URL" in os.environ else new.hex, "note": body["note"]}
-    mark = "%s" if "DATABASE_URL" in os.environ else "?"
-    into = f"pinpool_exposures_exposurelog ({', '.join(log)})"
-    connection().execute(f"INSERT INTO {into} VALUES ({', '.join([mark] * len(log))})", list(log.values()))  # noqa: S608
+    log = example(LOG, "number") | {"id": new if POSTGRESQL else new.hex, "note": body["note"]}
+    insert("pinpool_exposures_exposurelog", log)
     return orjson.dumps(log, default=str)
+
+
+def stored_with_all(body: Any, told: dict[str, Any]) -> bytes:
+    """The same in a transaction with the club's stamps, the cell of evidence and the trail, after all that is read."""
+    digest = hashlib.sha256(told["HTTP_AUTHORIZATION"].removeprefix("Bearer ").encode()).hexdigest()
+    paper = body["paper"] if POSTGRESQL else body["paper"].replace("-", "")
+    for statement, value in zip(READ, (digest, "keeper", body["camera"], paper), strict=True):
+        if not rows(statement, [value]):
+            raise LookupError(statement)
+    with transaction():
+        run(STAMP)
+        answer = stored(body)
+        if run(CELL, [*[0.5] * 5, paper]).rowcount != 1:
+            raise LookupError(CELL)
+        insert("pinpool_clubs_trailentry", example(ENTRY, "id"))
+    return answer
 
 
 def bare(environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
@@ -98,7 +154,8 @@ def bare(environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterabl
     elif environ["REQUEST_METHOD"] == "GET":
         answer = listed(LOGS)
     else:
-        status, answer = "201 Created", stored(orjson.loads(environ["wsgi.input"].read()))
+        status, body = "201 Created", orjson.loads(environ["wsgi.input"].read())
+        answer = stored(body) if at == "/logs/" else stored_with_all(body, environ)
     start_response(status, [("Content-Type", "application/json"), ("Content-Length", str(len(answer)))])
     return [answer]
 

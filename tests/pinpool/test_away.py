@@ -8,7 +8,7 @@ from pathlib import Path
 
 import psycopg
 import pytest
-from django.db import InterfaceError, OperationalError, ProgrammingError
+from django.db import InterfaceError, InternalError, OperationalError, ProgrammingError
 from rest_framework.test import APIClient
 
 from pinpool.http.problems import refusal_of
@@ -56,6 +56,8 @@ def test_faults_of_sqlite(tmp_path: Path, cause: Callable[[Path], Exception], st
     (wrapped(psycopg.errors.DiskFull()), 507), (wrapped(psycopg.errors.AdminShutdown()), 503),
     (wrapped(psycopg.OperationalError()), 503), (wrapped(psycopg.errors.LockNotAvailable()), 503),
     (wrapped(psycopg.errors.TooManyConnections()), 503), (wrapped(psycopg.InterfaceError(), InterfaceError), 503),
+    (wrapped(psycopg.errors.IdleInTransactionSessionTimeout(), InternalError), 503),
+    (wrapped(psycopg.errors.InFailedSqlTransaction(), InternalError), None),
     (wrapped(psycopg.errors.UndefinedTable(), ProgrammingError), None),
     (wrapped(psycopg.errors.SyntaxError(), OperationalError), None),
     (OSError(errno.ENOSPC, "full"), 507), (OSError(errno.ENOENT, "absent"), None), (ZeroDivisionError(), None),
