@@ -14,7 +14,7 @@ VALUES = st.one_of(
     st.builds(list), st.builds(dict),
     st.sampled_from([[[]], [None], [[1, 2], [3]], {"a": None}, {"": 1}, {"value": 1, "unit": "mm"}, {"typed": 3}]),
     st.floats(allow_nan=False, allow_infinity=False), st.integers(-(2**64), 2**64), st.text(max_size=5),
-)  # fmt: skip
+).map(copy.deepcopy)  # fmt: skip  # of its own: what is put somewhere may itself be bent
 
 
 def places_in(value: Any, at: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
