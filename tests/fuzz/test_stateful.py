@@ -1,8 +1,8 @@
 """Calls one after another: what one gives the next names, with the ETag it came with, by members of every kind.
 
 Schemathesis infers from the OpenAPI document which answers name what other calls take; the rest names what exists.
-Whoever calls, and whether the body is a good one or made up, follows from the call itself, so that a run can be
-repeated.
+Whoever calls, and whether the body is a good one or made up, follows from the call itself and from how many came before
+it, so that a run can be repeated: names that the service draws at random have no part in it.
 """
 
 import copy
@@ -39,13 +39,15 @@ class Walk(DOCUMENT.as_state_machine()):  # type: ignore[misc]
         self.stored.__enter__()
         self.tags: dict[str, str] = {}
         self.seen: set[str] = set()
+        self.calls = 0
 
     def teardown(self) -> None:
         transaction.set_rollback(True)
         self.stored.__exit__(None, None, None)
 
     def before_call(self, case: Any) -> None:
-        drawn = crc32(repr((case.path, case.path_parameters, case.query, case.body)).encode("utf-8", "replace"))
+        self.calls += 1
+        drawn = crc32(repr((self.calls, case.operation.label, case.query, case.body)).encode("utf-8", "replace"))
         named = dict(case.path_parameters or {})
         self.known.put_names(case)
         case.path_parameters = case.path_parameters | {
