@@ -4,6 +4,7 @@ import errno
 import logging
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from traceback import walk_tb
 from typing import Any
 
 from django.core.exceptions import PermissionDenied, SuspiciousOperation
@@ -115,6 +116,8 @@ def refusal_of(fault: BaseException | None) -> APIException | None:
 
     It is logged here. None for any other fault.
     """
+    if _trips_on_a_header(fault):
+        return exceptions.ParseError("This form cannot be read: a header in it is numbered in part only.")
     if isinstance(fault, OSError) and fault.errno in {errno.ENOSPC, errno.EDQUOT}:
         refusal: APIException = StorageFull()
     elif isinstance(fault, OperationalError | InterfaceError | InternalError):
@@ -134,6 +137,12 @@ def refusal_of(fault: BaseException | None) -> APIException | None:
         return None
     logger.error("%s: %s", type(fault).__name__, fault)
     return refusal
+
+
+def _trips_on_a_header(fault: BaseException | None) -> bool:
+    """Python fails on `name*0*=a; name*=b` in the header of a form's part, and Django does not expect it to."""
+    frames = [frame for frame, _ in walk_tb(fault.__traceback__)] if isinstance(fault, TypeError) else []
+    return bool(frames) and frames[-1].f_globals.get("__name__") == "email.utils"
 
 
 @contextmanager

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.test import Client
 from rest_framework.test import APIClient
 
 from tests.bodies import CLUB, FILM_PLANES, LAWS, OPTICS, READINGS
@@ -386,3 +387,13 @@ def test_unknown_query_names_in_a_club(keeper: Any) -> None:
         client.get("/api/v1/plugins/?colour=1"),
     ):
         assert faults_in(response) == {("/colour", "unknown_query")}
+
+
+@pytest.mark.parametrize("path", ["/api/v1/optics/hole-scan/", "/sign-in/"])
+def test_a_form_with_a_header_numbered_in_part(db: None, path: str) -> None:
+    """Python's reader of such headers fails, and Django's leaves it so; no browser sends one."""
+    client = Client(enforce_csrf_checks=True, raise_request_exception=False)
+    client.get("/sign-in/")
+    body = b"--x\r\nContent-Disposition: form-data; name*0*=a; name*=b\r\n\r\n1\r\n--x--\r\n"
+    response = client.post(path, body, content_type="multipart/form-data; boundary=x")
+    assert "in part only" in problem_of(response, 400)["detail"]
