@@ -86,8 +86,9 @@ def measure(logs: int = 100_000) -> list[Figure]:
     """The figures of one small size: the largest club's pages against the middle one's, and what a log brings."""
     values = each_in_its_own_process([logs])[logs]["values"]
     rows = []
-    for name in ("page half in", "page at the end", "one camera, half in"):
-        first = "one camera" if name.startswith("one camera") else "first page"
+    firsts = {"one camera, half in": "one camera", "not judged, half in": "not judged"}
+    for name in ("page half in", "page at the end", *firsts):
+        first = firsts.get(name, "first page")
         ours, floor = (values[f"largest club: {each}, request"][0] for each in (name, first))
         goal = f"≤ {DEEPER} of the first"
         rows.append(Figure(f"growth: {name}", ours, "ms", floor, ours / floor, goal, ours / floor <= DEEPER, COMMAND))

@@ -189,6 +189,7 @@ def lists(found: Found, client: Any, of: Size, where: str, logs: int) -> None:
         "one paper": f"paper={paper_id(of.rank, 2)}&",
         "one member": f"member=walker-{of.first_user + 1}&",
         "not judged": "judged=false&",
+        "not judged, half in": f"judged=false&{cursor(logs // 2)}",
         "30 days half in": f"since={since}&until={until}&",
     }
     for name, query in pages.items():
