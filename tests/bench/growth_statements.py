@@ -321,7 +321,9 @@ def bytes_of(model: type[models.Model]) -> tuple[int, int]:
     table = model._meta.db_table
     if postgres():
         return run((f"SELECT pg_table_size('{table}'), pg_indexes_size('{table}')", None))[0]
-    sizes = dict(run(("SELECT name, pgsize FROM dbstat WHERE aggregate = TRUE", None)))
+    # It counts pages in `pageno` here; its `pgsize`, their bytes, overflows at 2 GB.
+    pages = "SELECT name, pageno * page_size FROM dbstat, pragma_page_size WHERE aggregate = TRUE"
+    sizes = dict(run((pages, None)))
     indexes = [
         name for (name,) in run(("SELECT name FROM sqlite_master WHERE type = 'index' AND tbl_name = %s", [table]))
     ]
