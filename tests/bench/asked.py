@@ -125,7 +125,7 @@ def served(what: str) -> Iterator[int]:
 def serve(what: str, port: int) -> None:
     """The site as `manage.py serve` serves it, but by one worker; "bare" by granian alone, with as much.
 
-    "door" is the bare function in the place of the site, served as the site is.
+    "plain" is the site once more, with a log of its own; "door" is the bare function in its place, served as it is.
     """
     set_up()
     import floor_yardsticks  # noqa: PLC0415
