@@ -112,9 +112,10 @@ class StorageFull(APIException):
 
 
 def refusal_of(fault: BaseException | None) -> APIException | None:
-    """What to answer where it is not our code that failed but what it stands on: a full disk, a database away or busy.
+    """What to answer where it is not our code that failed but what it stands on.
 
-    It is logged here. None for any other fault.
+    That is a full disk, or a database away or busy, which is logged here; or a form that Python cannot read. None for
+    any other fault.
     """
     if _trips_on_a_header(fault):
         return exceptions.ParseError("This form cannot be read: a header in it is numbered in part only.")
